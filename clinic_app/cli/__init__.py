@@ -1,0 +1,1 @@
+"""The command line: every act of the program without the window."""

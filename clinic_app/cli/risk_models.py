@@ -1,0 +1,142 @@
+"""Commands that fit, compare and decide about models."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from clinic_app.cli.call import Call, table
+from clinic_app.cli.options import DAY, KIND, day
+from clinic_app.cli.status import DONE
+from clinic_app.services import decisions
+from clinic_app.services.comparison import compare as compared
+from clinic_app.services.training import train_candidate
+
+
+def _signed(command: Callable[..., int]) -> Callable[..., int]:
+    """The two things that every signed act needs."""
+    command = click.option("--reason", required=True, help="Why; written to the history.")(command)
+    return click.option("--by", required=True, metavar="NAME", help="Who signs.")(command)
+
+
+@click.command("train")
+@click.option("--model", type=KIND, required=True, help="Which model to fit.")
+@click.option("--until", type=DAY, default=None, help="Last surgery date to learn from.")
+@click.option("--resamples", type=click.IntRange(0, 1000), default=200, show_default=True, help="For the optimism.")
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.pass_obj
+def train(call: Call, model: str, until: datetime | None, resamples: int, seed: int) -> int:
+    """Fit a candidate from the practice's records; the model in use stays as it is."""
+    with call.session() as session, call.progress("Fit") as report:
+        found = train_candidate(session, model=model, until=day(until), resamples=resamples, seed=seed, report=report)
+    corrected = found["corrected"]
+    prior = found["prior"]
+    rows = ((one["name"], *(f"{one[part]:.3f}" for part in ("coefficient", "low", "high"))) for one in found["terms"])
+    left_out = ", ".join(f"{count} {why.replace('_', ' ')}" for why, count in found["excluded"].items() if count)
+    lines = [
+        f"{found['model_id']}: a candidate from {found['n']} eyes of {found['patients']} patients, "
+        f"{found['events']} cloudy.",
+        f"Own-data share {prior['own_data_share']:.0%}; the rest is published evidence, table {prior['version']}.",
+        f"Corrected for optimism: C statistic {corrected['c_statistic']:.3f}, Brier {corrected['brier']:.4f}, "
+        f"calibration slope {corrected['calibration_slope']:.2f}.",
+        "",
+        *table(("term", "log odds", "from", "to"), rows),
+        "",
+        f"Left out: {left_out or 'none'}.",
+        f"Nothing changes until a named person adopts it: clinic-app adopt {found['model_id']} --by NAME --reason TEXT",
+    ]
+    call.answer(found, lines)
+    return DONE
+
+
+@click.command("models")
+@click.pass_obj
+def models(call: Call) -> int:
+    """The models of the practice."""
+    with call.session() as session:
+        found = decisions.models(session)
+    rows = ((one["model_id"], one["model"], one["state"], one["made_at"][:10], one["decided_by"]) for one in found)
+    call.answer(
+        {"models": found},
+        table(("id", "model", "state", "made", "decided by"), rows)
+        if found
+        else ["No models yet. Fit the first one with: clinic-app train --model booking"],
+    )
+    return DONE
+
+
+@click.command("compare")
+@click.argument("model_id", metavar="ID")
+@click.pass_obj
+def compare(call: Call, model_id: str) -> int:
+    """A candidate against the model in use, on eyes that neither has seen."""
+    with call.session() as session, call.progress("Compare") as report:
+        found = compared(session, model_id, report=report)
+    call.answer(found, found["sentences"])
+    return DONE
+
+
+@click.command("adopt")
+@click.argument("model_id", metavar="ID")
+@_signed
+@click.pass_obj
+def adopt(call: Call, model_id: str, by: str, reason: str) -> int:
+    """Put a candidate in use; the model in use until now becomes a past one."""
+    with call.session() as session:
+        found = decisions.adopt(session.acting(by), model_id, reason=reason)
+    call.answer(found, [f"{found['model_id']} is in use. Forecasts already stored keep the model that made them."])
+    return DONE
+
+
+@click.command("keep")
+@click.option("--model", type=KIND, required=True)
+@_signed
+@click.pass_obj
+def keep(call: Call, model: str, by: str, reason: str) -> int:
+    """Keep the model in use; its candidates become past ones."""
+    with call.session() as session:
+        found = decisions.keep(session.acting(by), model, reason=reason)
+    call.answer(found, [f"{found['model_id']} stays in use." if found["model_id"] else "No model is in use."])
+    return DONE
+
+
+@click.command("shift")
+@click.option("--model", type=KIND, required=True)
+@_signed
+@click.pass_obj
+def shift(call: Call, model: str, by: str, reason: str) -> int:
+    """Move the average of the model in use to what was seen in the last four quarters."""
+    with call.session() as session, call.progress("Shift") as report:
+        found = decisions.shift(session.acting(by), model, reason=reason, report=report)
+    call.answer(found, [f"{found['model_id']} is in use: the average moved by {found['moved']:+.3f} log odds."])
+    return DONE
+
+
+@click.command("set-back")
+@click.option("--model", type=KIND, required=True)
+@_signed
+@click.pass_obj
+def set_back(call: Call, model: str, by: str, reason: str) -> int:
+    """Put the model that was in use before back in use."""
+    with call.session() as session:
+        found = decisions.set_back(session.acting(by), model, reason=reason)
+    call.answer(found, [f"{found['model_id']} is in use again."])
+    return DONE
+
+
+@click.command("card")
+@click.argument("model_id", metavar="ID")
+@click.option("--out", type=click.Path(path_type=Path), default=None, help="Write the card's JSON here.")
+@click.pass_obj
+def card(call: Call, model_id: str, out: Path | None) -> int:
+    """A model's card: everything needed to apply it, to judge it and to build it again by hand."""
+    with call.session() as session:
+        text, page = decisions.card(session, model_id, out=out)
+    if out is not None:
+        call.answer({"model_id": model_id, "file": str(out)}, [f"The card of {model_id} is in {out}.", "", page])
+    else:
+        click.echo(text, nl=False)
+    return DONE

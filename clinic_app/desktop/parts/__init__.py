@@ -1,0 +1,1 @@
+"""The pieces every page is made of."""

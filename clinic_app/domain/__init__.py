@@ -1,0 +1,1 @@
+"""The record and what can be said about it without arithmetic, store or screen."""

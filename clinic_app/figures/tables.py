@@ -1,0 +1,107 @@
+"""The numbers behind each chart as a table: what a screen reader reads and Ctrl+T shows. Same numbers as the JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from clinic_app.domain.reviewed import Counted, Review
+from clinic_app.figures.words import day_words
+
+VERDICTS = {
+    "too_few": "too few to judge",
+    "inside": "could be chance",
+    "above": "more than chance explains",
+    "below": "fewer than chance explains",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Headings and rows of text; `numeric` tells which columns stand to the right."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+
+
+def _table(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]], words: int = 1) -> Table:
+    return Table(headings, tuple(rows), tuple(place >= words for place in range(len(headings))))
+
+
+def per_100(share: float | None, places: int = 1) -> str:
+    """A fraction as a number in 100."""
+    return "" if share is None else f"{100 * share:.{places}f}"
+
+
+def forecast_check(review: Review) -> Table:
+    """Groups of like forecasts."""
+    rows = [
+        (
+            f"group {k}",
+            str(one.n),
+            per_100(one.mean_risk),
+            per_100(one.observed),
+            f"{per_100(one.low)} to {per_100(one.high)}",
+        )
+        for k, one in enumerate(review.groups, start=1)
+    ]
+    return _table(("Eyes alike", "Eyes", "Forecast in 100", "Seen in 100", "19 times in 20"), rows)
+
+
+def running_tally(review: Review) -> Table:
+    """The tally at the end of each month of surgery."""
+    last = {(point.day.year, point.day.month): point for point in review.tally}
+    rows = [
+        (
+            day_words(point.day.isoformat()),
+            str(point.eyes),
+            f"{point.expected:.1f}",
+            f"{point.expected + point.difference:.0f}",
+            f"{point.difference:+.1f}",
+            f"{point.low:+.1f} to {point.high:+.1f}",
+            f"{point.low_998:+.1f} to {point.high_998:+.1f}",
+        )
+        for point in last.values()
+    ]
+    headings = ("To", "Eyes", "Forecast", "Seen", "Seen less forecast", "19 times in 20", "998 in 1000")
+    return _table(headings, rows)
+
+
+def counted(rows: Sequence[Counted], heading: str) -> Table:
+    """Quarters or surgeons: forecast and seen with exact limits, verdict words and the shrunken ratio."""
+    return _table((heading, *_COUNTED), [(row.group, *_cells(row)) for row in rows])
+
+
+def groups(review: Review) -> Table:
+    """The subgroup table."""
+    rows = [(row.field_label, row.group, *_cells(row)) for row in review.subgroups]
+    return _table(("By", "Group", *_COUNTED), rows, words=2)
+
+
+_COUNTED = (
+    "Eyes", "Forecast", "Seen", "19 times in 20", "998 in 1000", "Seen over forecast, drawn to 1", "Reading",
+)  # fmt: skip
+
+
+def _cells(row: Counted) -> tuple[str, ...]:
+    ratio = row.shrunken
+    ratio_words = "" if ratio.value is None else f"{ratio.value:.2f} ({ratio.low:.2f} to {ratio.high:.2f})"
+    return (
+        str(row.n),
+        f"{row.expected:.1f}",
+        str(row.observed),
+        f"{row.low} to {row.high}",
+        f"{row.low_998} to {row.high_998}",
+        ratio_words,
+        VERDICTS[row.verdict],
+    )
+
+
+def usefulness(review: Review) -> Table:
+    """Net benefit at every second threshold."""
+    rows = [
+        (f"{100 * one.threshold:.0f}", per_100(one.model, 2), per_100(one.all, 2), per_100(one.none, 2))
+        for one in review.net_benefit[::2]
+    ]
+    return _table(("Plan from, in 100", "By the forecast", "For every eye", "For none"), rows, words=0)

@@ -1,0 +1,225 @@
+"""Forecasts for many eyes: the practice's own, or the rows of a file."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from clinic_app.domain.derived import complete
+from clinic_app.domain.operated import first_operations, marked
+from clinic_app.domain.record import Case, CaseKey, Row, StoredForecast
+from clinic_app.errors import Refusal
+from clinic_app.exchange.cells import mark
+from clinic_app.exchange.columns import columns_of
+from clinic_app.exchange.row_reader import RowReader
+from clinic_app.exchange.tables import open_tables
+from clinic_app.files import write_whole
+from clinic_app.session import Session
+from models.card import Card, read_card
+from models.codebook import KEY, Stage
+from models.forecast import Forecast
+from models.progress import Report, silent
+
+COLUMNS = ("patient_id", "eye", "surgery_date", "model_id", "model", "made_at", "risk", "low", "high", "status")
+
+
+def waiting(case: Case, model: str) -> bool:
+    """Whether the model has still something to say about the eye: before theatre, or between theatre and day one."""
+    if model == "booking":
+        return not case.has(Stage.THEATRE)
+    return case.has(Stage.THEATRE) and not case.has(Stage.DAY_ONE)
+
+
+def stored(key: CaseKey, model_id: str, model: str, forecast: Forecast, at: datetime, by: str) -> StoredForecast:
+    """The forecast as the practice keeps it."""
+    return StoredForecast(
+        key=key,
+        model_id=model_id,
+        model=model,
+        made_at=at,
+        made_by=by,
+        status=forecast.status,
+        risk=forecast.risk,
+        low=forecast.low,
+        high=forecast.high,
+        inputs=forecast.inputs,
+        note=forecast.note,
+    )
+
+
+def forecast_practice(
+    session: Session,
+    *,
+    model: str,
+    card: Path | None = None,
+    from_: date | None = None,
+    to: date | None = None,
+    report: Report = silent,
+) -> dict[str, Any]:
+    """Forecasts for the practice's eyes that wait for the model's moment, by date; the model in use has its own stored.
+
+    Forecasts of another `card` are only shown. Without a model every row says `no_model`.
+    """
+    first = first_operations(session.store.keys())
+    ahead = Stage.THEATRE if model == "booking" else Stage.DAY_ONE
+    gone = session.store.stood_down()
+    found = session.store.cases(from_=from_, to=to, without=ahead)
+    cases = [case for case in found if waiting(case, model) and case.key not in gone]
+    zone = session.settings.zone or None
+    rows = [marked(complete(case.row(), zone=zone), case.key, first) for case in cases]
+    entry = session.store.in_use(model)
+    if card is not None:
+        return _document(_card_of(card, model), None, model, rows)
+    if entry is None:
+        return {"model_id": None, "model": model, "rows": [_without_model(row) for row in rows]}
+    chosen = session.card(entry.model_id)
+    forecasts = chosen.forecast(rows)
+    report(0.9, "Keeping the forecasts")
+    now = session.clock()
+    with session.store.writing(by=session.person, act="forecast") as write:
+        write.add_forecasts(
+            [
+                stored(case.key, entry.model_id, model, forecast, now, session.person)
+                for case, forecast in zip(cases, forecasts, strict=True)
+            ]
+        )
+    return {
+        "model_id": entry.model_id,
+        "model": model,
+        "made_at": now.isoformat(timespec="seconds"),
+        "rows": [_shown(row, forecast) for row, forecast in zip(rows, forecasts, strict=True)],
+    }
+
+
+def forecast_file(
+    session: Session,
+    file: Path,
+    *,
+    model: str,
+    card: Path | None = None,
+    from_: date | None = None,
+    to: date | None = None,
+    report: Report = silent,
+) -> dict[str, Any]:
+    """Forecasts for the rows of a file, in its order; nothing is stored.
+
+    A row with a cell that cannot be read gets no forecast: it stands under `problems` with row, column and reason.
+    """
+    entry = session.store.in_use(model)
+    if card is not None:
+        chosen, model_id = _card_of(card, model), None
+    elif entry is not None:
+        chosen, model_id = session.card(entry.model_id), entry.model_id
+    else:
+        raise Refusal(
+            what="There is no forecast.",
+            why="The practice has no model of this kind in use.",
+            next="Fit and adopt one, or name a card with --card FILE.",
+        )
+    report(0.1, f"Reading {file.name}")
+    rows: list[Row] = []
+    problems: list[dict[str, object]] = []
+    for row, faults in _rows_of(session, file):
+        day = row.get("surgery_date")
+        inside = not isinstance(day, date) or ((from_ is None or day >= from_) and (to is None or day <= to))
+        problems += faults
+        if inside and not faults:
+            rows.append(complete(row, zone=session.settings.zone or None))
+    report(0.5, f"{len(rows)} rows read")
+    return {**_document(chosen, model_id, model, rows), "problems": problems}
+
+
+def write_forecasts(path: Path, document: Mapping[str, object]) -> Path:
+    """The forecasts of a document as CSV, one row an eye."""
+    rows = document["rows"]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for one in rows if isinstance(rows, list) else []:
+        shown = {**document, **one}
+        writer.writerow([mark("" if shown.get(name) is None else str(shown[name])) for name in COLUMNS])
+    return write_whole(path, text.getvalue().encode())
+
+
+def _rows_of(session: Session, file: Path) -> Iterator[tuple[Row, list[dict[str, object]]]]:
+    """The rows of every table of the file laid flat, each with what cannot be read in it."""
+    settings = session.settings
+    for table in open_tables(file):
+        columns = columns_of(table.headings, {}, table.name, ())
+        reader = RowReader(
+            columns,
+            {},
+            width=len(table.headings),
+            decimal=settings.decimal or None,
+            date_order=settings.date_order,
+            notation=settings.vision_notation or None,
+        )
+        for number, cells in table.rows():
+            read = reader.read(cells)
+            flat: dict[str, object] = {}
+            if read.key is not None:
+                flat = {
+                    "patient_id": read.key.patient_id,
+                    "eye": read.key.eye,
+                    "surgery_date": read.key.surgery_date,
+                }
+            for record in read.stages.values():
+                flat.update(record.row())
+            faults = [
+                {"file": table.name, "row": number, "column": one.column, "typed": one.typed, "reason": one.reason}
+                for one in read.problems
+                if one.kind != "note"
+            ]
+            yield flat, faults
+
+
+def _card_of(path: Path, model: str) -> Card:
+    card = read_card(path)
+    if card.model != model:
+        raise Refusal(
+            what="There is no forecast.",
+            why="The card is of the other kind of model.",
+            next=f"Name its kind: --model {card.model}",
+        )
+    return card
+
+
+def _document(card: Card, model_id: str | None, model: str, rows: Sequence[Row]) -> dict[str, Any]:
+    forecasts = card.forecast(rows)
+    return {
+        "model_id": model_id,
+        "model": model,
+        "card": card.hash,
+        "rows": [_shown(row, forecast) for row, forecast in zip(rows, forecasts, strict=True)],
+    }
+
+
+def _shown(row: Row, forecast: Forecast) -> dict[str, Any]:
+    return {**_key_of(row), **{name: value for name, value in forecast.as_dict().items() if name not in KEY}}
+
+
+def _key_of(row: Row) -> dict[str, Any]:
+    day = row.get("surgery_date")
+    return {
+        "patient_id": row.get("patient_id"),
+        "eye": row.get("eye"),
+        "surgery_date": day.isoformat() if isinstance(day, date) else None,
+    }
+
+
+def _without_model(row: Row) -> dict[str, Any]:
+    return {
+        **_key_of(row),
+        "risk": None,
+        "low": None,
+        "high": None,
+        "status": "no_model",
+        "missing": [],
+        "would_narrow_most": None,
+        "reasons": [],
+        "note": "The practice has no model of this kind in use yet.",
+    }

@@ -1,0 +1,46 @@
+"""Fitting a candidate from the practice's own records."""
+
+from __future__ import annotations
+
+import time
+from datetime import date
+from typing import Any
+
+from clinic_app.domain.derived import complete
+from clinic_app.session import Session
+from models.progress import Report, silent
+from models.spec import default_spec
+from models.training import train
+
+
+def train_candidate(
+    session: Session,
+    *,
+    model: str,
+    until: date | None = None,
+    resamples: int = 200,
+    seed: int = 1,
+    report: Report = silent,
+) -> dict[str, Any]:
+    """Fit a candidate on the eyes operated up to `until` and keep its card; the model in use stays as it is.
+
+    The first model counts every eye alike; later candidates let the weight of an eye halve every four quarters.
+    Returns the document of the `train` command. Raises `ModelError` when the records are too few, with the counts.
+    """
+    started = time.perf_counter()
+    zone = session.settings.zone or None
+    rows = [complete(row, zone=zone) for row in session.store.rows(to=until)]
+    trained = train(
+        rows,
+        model=model,
+        until=until,
+        spec=default_spec(model, cut=session.settings.outcome_cut),
+        weights="none" if session.store.in_use(model) is None else "halving",
+        resamples=resamples,
+        seed=seed,
+        report=report,
+    )
+    seconds = round(time.perf_counter() - started, 3)
+    with session.store.writing(by=session.person, act="train") as write:
+        entry = write.add_model(model, trained.card.to_text())
+    return {"model_id": entry.model_id, "model": model, "state": "candidate", **trained.summary, "seconds": seconds}

@@ -1,0 +1,88 @@
+"""The one object that is passed around: the open practice and the person acting."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from clinic_app import __version__
+from clinic_app.errors import Refusal
+from clinic_app.settings import Settings, read_settings
+from clinic_app.store import Store, open_store, restore
+from models.card import Card, read_card
+
+Clock = Callable[[], datetime]
+
+
+def system_clock() -> datetime:
+    """Now, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """An open practice: its store, its settings, the clock and the person acting.
+
+    `cards` holds the cards already read, by model id: reading one checks its test vectors, which a keystroke
+    should not wait for twice. `counted` holds cloudy eyes by number of cases and of graded ones, for the same reason.
+    """
+
+    store: Store
+    settings: Settings
+    clock: Clock
+    person: str
+    folder: Path
+    cards: dict[str, Card] = field(default_factory=dict, repr=False, compare=False)
+    counted: dict[tuple[int, int], int] = field(default_factory=dict, repr=False, compare=False)
+
+    def today(self) -> date:
+        """The day on the practice's wall."""
+        zone = ZoneInfo(self.settings.zone) if self.settings.zone else None
+        return self.clock().astimezone(zone).date()
+
+    def card(self, model_id: str) -> Card:
+        """The card of that model, read and checked once."""
+        if model_id not in self.cards:
+            entry = self.store.model(model_id)
+            if entry is None:
+                raise Refusal(
+                    what=f"There is no model {model_id}.",
+                    why="The practice keeps no model of that number.",
+                    next="List the models with: clinic-app models",
+                )
+            self.cards[model_id] = read_card(entry.card_text)
+        return self.cards[model_id]
+
+    def acting(self, person: str) -> Session:
+        """The same practice with another person acting."""
+        return dataclasses.replace(self, person=person)
+
+    def with_settings(self, settings: Settings) -> Session:
+        """The same practice with other settings."""
+        return dataclasses.replace(self, settings=settings)
+
+
+@contextlib.contextmanager
+def open_session(
+    folder: Path, *, person: str, clock: Clock = system_clock, read_only: bool = False
+) -> Iterator[Session]:
+    """Open the practice in `folder` for `person`, creating it when the folder holds none; close it at the end.
+
+    Raises `Refusal` when the folder cannot be used, another program has the practice open, or a newer program wrote it.
+    """
+    settings = read_settings(folder)
+    store = open_store(folder, clock=clock, program=__version__, read_only=read_only)
+    try:
+        yield Session(store, settings, clock, person, folder)
+    finally:
+        store.close()
+
+
+def restore_session(folder: Path, backup: Path) -> Path | None:
+    """Put a backup in place of the practice in `folder`; returns where the old database was kept, if there was one."""
+    return restore(folder, backup)

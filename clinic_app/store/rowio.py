@@ -1,0 +1,106 @@
+"""Rows as mappings, written many at once, each with its version and its sum."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from operator import itemgetter
+
+from sqlalchemy import Connection, Table, bindparam
+
+from clinic_app.errors import Refusal
+from clinic_app.store.sums import SUM, sum_of
+
+Row = dict[str, object]
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Who writes, when (UTC), in which act, under which request."""
+
+    by: str
+    at: datetime
+    act: str
+    reason: str | None
+    request_id: str
+    program: str
+
+    @cached_property
+    def moment(self) -> str:
+        """The time as stored."""
+        return moment(self.at)
+
+    def on(self, row: Mapping[str, object], version: int) -> Row:
+        """The row as it will be stored: stamped and summed."""
+        stamped: Row = {
+            **row,
+            "version": version,
+            "written_by": self.by,
+            "written_at": self.moment,
+            "request_id": self.request_id,
+        }
+        stamped[SUM] = sum_of(stamped)
+        return stamped
+
+
+def moment(at: datetime) -> str:
+    """A point in time as stored: UTC, ISO 8601, microseconds."""
+    if at.tzinfo is None:
+        raise ValueError("a point in time needs its zone")
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def changed_meanwhile() -> Refusal:
+    """What to say when a row is not the one that was shown."""
+    return Refusal(
+        "The change was not saved.",
+        "The record was changed in another place after it was opened here.",
+        "Open it again, compare, and enter the change once more.",
+    )
+
+
+def sound(row: Mapping[str, object]) -> None:
+    """Refuse a stored row that does not add up: it is neither shown as a record nor summed anew by an edit."""
+    if sum_of(row) != row[SUM]:
+        raise Refusal(
+            "The record cannot be opened or changed.",
+            "It is not as it was saved: the file was damaged, or changed from outside the program.",
+            "Verify the practice, and restore the newest backup that passes.",
+        )
+
+
+def insert(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
+    """Insert rows that name every column. Tuples by the driver: four times as fast as mappings."""
+    if not rows:
+        return
+    # the driver is slow with None: columns empty in all rows are not named
+    used = [column.name for column in table.columns if any(row[column.name] is not None for row in rows)]
+    compiled = table.insert().compile(dialect=connection.dialect, column_keys=used)
+    place = itemgetter(*(compiled.positiontup or ()))
+    connection.exec_driver_sql(str(compiled), [place(row) for row in rows])
+
+
+def update(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
+    """Update whole rows; each carries its new version, and must still have the one before in the store."""
+    if not rows:
+        return
+    (key,) = table.primary_key.columns
+    compiled = (
+        table.update()
+        .where(key == bindparam("this_row"), table.c.version == bindparam("this_version"))
+        .values({column: bindparam(f"to_{column.name}") for column in table.c if column is not key})
+        .compile(dialect=connection.dialect)
+    )
+    wanted = tuple(compiled.positiontup or ())
+
+    def place(row: Row) -> tuple[object, ...]:
+        version = row["version"]
+        held = {f"to_{name}": cell for name, cell in row.items()}
+        held |= {"this_row": row[key.name], "this_version": int(str(version)) - 1}
+        return tuple(held[name] for name in wanted)
+
+    result = connection.exec_driver_sql(str(compiled), [place(row) for row in rows])
+    if result.rowcount != len(rows):
+        raise changed_meanwhile()

@@ -1,0 +1,163 @@
+"""Rows of the record -> a frozen table for training, with a count of every eye left out and why."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+
+from models.arrays import FloatArray, IntArray, cluster_codes, frozen
+from models.columns import Group, column_readers, energy_readings
+from models.eligibility import left_out
+from models.energy import EnergyScale, learn_energy
+from models.errors import ModelError
+from models.outcome import look
+from models.spec import Spec
+
+Row = Mapping[str, object]
+Key = tuple[str, str, str]
+"""Patient number, eye, surgery date (ISO 8601)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dataset:
+    """Training eyes in order of surgery date and key.
+
+    columns: [n, p] base columns of the model in their units, NaN = blank, the energy scored; y: [n] 1 cloudy;
+    patients: [n] numbered 0, 1, ...; quarters: [n] counted in quarters of years from year 0; inferred: eyes counted as
+    in the window by the calendar day. excluded: {rule: eyes}; unseen: why outcomes were unknown.
+    readings: ln(1 + energy readings) by eye; energy: the yardsticks learnt from these very eyes, None without energy.
+    """
+
+    keys: tuple[Key, ...]
+    columns: FloatArray
+    y: FloatArray
+    patients: IntArray
+    dates: tuple[date, ...]
+    quarters: IntArray
+    inferred: int
+    excluded: Mapping[str, int]
+    unseen: Mapping[str, int]
+    readings: tuple[tuple[tuple[Group, float], ...], ...]
+    energy: EnergyScale | None
+
+    @property
+    def n(self) -> int:
+        """Number of eyes."""
+        return len(self.keys)
+
+    @property
+    def events(self) -> int:
+        """Number of cloudy eyes."""
+        return int(self.y.sum())
+
+    @property
+    def patient_count(self) -> int:
+        """Number of patients."""
+        return int(self.patients.max()) + 1 if self.n else 0
+
+
+def build(rows: Iterable[Row], spec: Spec, *, until: date | None = None) -> Dataset:
+    """Take every row that may train `spec`: known outcome and no rule of `eligibility` against it.
+
+    until: last surgery date taken. Each row left out is counted under the first rule that holds. The order of the rows
+    and the names of the patients change nothing but `keys`.
+    """
+    chosen = [(_key(row), row) for row in rows]
+    chosen = sorted(
+        ((key, row) for key, row in chosen if until is None or key[2] <= until.isoformat()),
+        key=lambda pair: (pair[0][2], pair[0][0], pair[0][1]),
+    )
+    first: dict[tuple[str, str], str] = {}
+    excluded: Counter[str] = Counter()
+    unseen: Counter[str] = Counter()
+    kept: list[tuple[Key, Row]] = []
+    y: list[float] = []
+    inferred = 0
+    for key, row in chosen:
+        rule = left_out(row)
+        earlier = first.setdefault((key[0], key[1]), key[2])
+        if rule is None and earlier != key[2]:
+            rule = "second_operation"
+        if rule is None:
+            seen = look(row, spec.outcome.cut, spec.outcome.window)
+            if seen.cloudy is None:
+                rule = "no_graded_visit"
+                unseen[str(seen.reason)] += 1
+            else:
+                kept.append((key, row))
+                y.append(float(seen.cloudy))
+                inferred += seen.inferred
+        if rule is not None:
+            excluded[rule] += 1
+    _refuse_repeated([key for key, _ in chosen])
+    return _frozen(kept, y, spec, inferred, dict(sorted(excluded.items())), dict(sorted(unseen.items())))
+
+
+def quarter_of(day: date) -> int:
+    """Quarters of years since year 0."""
+    return 4 * day.year + (day.month - 1) // 3
+
+
+def quarter_words(quarter: int) -> str:
+    """A quarter as people write it, such as 2025 Q3."""
+    return f"{quarter // 4} Q{quarter % 4 + 1}"
+
+
+def _frozen(
+    kept: list[tuple[Key, Row]],
+    y: list[float],
+    spec: Spec,
+    inferred: int,
+    excluded: Mapping[str, int],
+    unseen: Mapping[str, int],
+) -> Dataset:
+    readers = column_readers(spec)
+    columns = np.full((len(kept), len(readers)), np.nan)
+    for i, (_, row) in enumerate(kept):
+        for j, read in enumerate(readers):
+            columns[i, j] = read(row)
+    readings: tuple[tuple[tuple[Group, float], ...], ...] = ()
+    scale = None
+    if spec.energy is not None:
+        readings = tuple(tuple(energy_readings(row)) for _, row in kept)
+        machines = [str(row["phaco_machine_id"]) for _, row in kept if row.get("phaco_machine_id") is not None]
+        scale = learn_energy(readings, machines)
+        unit = spec.terms[spec.energy].unit
+        columns[:, spec.energy] = [unit * scale.score(found) for found in readings]
+    dates = tuple(date.fromisoformat(key[2]) for key, _ in kept)
+    patients = [key[0] for key, _ in kept]
+    return Dataset(
+        keys=tuple(key for key, _ in kept),
+        columns=frozen(columns),
+        y=frozen(y),
+        patients=cluster_codes(np.asarray(patients), len(kept)) if kept else np.zeros(0, dtype=np.int64),
+        dates=dates,
+        quarters=np.asarray([quarter_of(day) for day in dates], dtype=np.int64),
+        inferred=inferred,
+        excluded=excluded,
+        unseen=unseen,
+        readings=readings,
+        energy=scale,
+    )
+
+
+def _key(row: Row) -> Key:
+    patient, eye, day = row.get("patient_id"), row.get("eye"), row.get("surgery_date")
+    if patient is None or eye is None or not isinstance(day, date):
+        raise ModelError(
+            "The rows cannot be used.",
+            "A row lacks its patient number, its eye or its surgery date.",
+            "Complete the key of every row.",
+        )
+    return str(patient), str(eye), (day.date() if isinstance(day, datetime) else day).isoformat()
+
+
+def _refuse_repeated(keys: Sequence[Key]) -> None:
+    if len(set(keys)) != len(keys):
+        raise ModelError(
+            "The rows cannot be used.", "Two rows stand for the same eye at the same operation.", "Give each eye once."
+        )

@@ -1,0 +1,137 @@
+"""Headings say the finding, by rule, and change exactly at the border."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from clinic_app.domain.reviewed import Counted, Estimate, Planning, Review, TallyPoint
+from clinic_app.figures import words
+from tests.simulated_practice import usual_review
+
+
+def changed(**values: Any) -> Review:
+    return dataclasses.replace(usual_review(), **values)
+
+
+def row(group: str, verdict: str, *, field: str = "surgeon", label: str = "Surgeon", n: int = 80) -> Counted:
+    return Counted(field, label, group, n, 8.0, 9, 3, 14, 1, 18, verdict, Estimate(1.0, 0.5, 1.6))
+
+
+@pytest.mark.parametrize(
+    ("events", "low", "high", "heading"),
+    [
+        (57, 50, 78, "Forecast 64, seen 57: the gap could be chance"),
+        (50, 50, 78, "Forecast 64, seen 50: the gap could be chance"),
+        (49, 50, 78, "Forecast 64, seen 49: more than chance explains"),
+        (78, 50, 78, "Forecast 64, seen 78: the gap could be chance"),
+        (79, 50, 78, "Forecast 64, seen 79: more than chance explains"),
+        (64, 50, 78, "Forecast 64, seen 64: they agree"),
+        (30, 29, 90, "Forecast 64, seen 30: the gap could be chance"),
+        (29, 29, 90, "Forecast 64, seen 29: too few to judge"),
+        (5, 5, 90, "Forecast 64, seen 5: too few to judge"),
+        (28, 29, 90, "Forecast 64, seen 28: more than chance explains"),
+    ],
+)
+def test_forecast_check(events: int, low: int, high: int, heading: str) -> None:
+    found = words.forecast_check(changed(n=691, events=events, expected=64.2, low=low, high=high))
+    assert found.heading == heading
+    assert ("too few to judge" in found.reading) == (events < 30)
+
+
+@pytest.mark.parametrize(("n", "events"), [(49, 20), (500, 4)])
+def test_too_few_to_draw_is_said_by_every_chart(n: int, events: int) -> None:
+    review = changed(n=n, events=events)
+    said = f"Too few to draw: {n} eyes, {events} cloudy"
+    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.usefulness):
+        assert said in rule(review).heading
+
+
+def point(days: int, expected: float, difference: float) -> TallyPoint:
+    return TallyPoint(date(2026, 1, 20) + timedelta(days=days), 10, expected, difference, -4, 4, -6, 6)
+
+
+def test_tally_names_the_month_in_which_it_left_the_outer_limits() -> None:
+    inside = (point(0, 5, -6.0), point(30, 9, 6.0))
+    stays = "The running tally stays within what chance allows"
+    assert words.running_tally(changed(tally=inside, events=30)).heading == stays
+    assert words.running_tally(changed(tally=inside, events=29)).heading == f"{stays}: too few to judge"
+    left = (*inside, point(45, 12, 6.1), point(80, 20, 0.0))
+    assert words.running_tally(changed(tally=left)).heading == "The running tally left what chance allows in March 2026"
+    early = (point(0, 4.9, 9.0), point(30, 9, 2.0))
+    assert words.running_tally(changed(tally=early, events=40)).heading == stays
+
+
+def test_surgeons_are_counted_never_named_in_a_heading() -> None:
+    inside = changed(by_surgeon=(row("A", "inside"), row("B", "too_few")))
+    assert words.surgeons(inside).heading == "No surgeon stands apart from chance"
+    one = words.surgeons(changed(by_surgeon=(row("A", "inside"), row("B", "above"))))
+    assert one.heading == "1 surgeon lies outside; look at case-mix and examiner first"
+    two = words.surgeons(changed(by_surgeon=(row("A", "below"), row("B", "above"))))
+    assert two.heading.startswith("2 surgeons lie outside")
+    small = words.surgeons(changed(by_surgeon=(row("A", "above", n=29),)))
+    assert small.heading == "Too few eyes per surgeon to draw"
+    assert words.surgeons(changed(by_surgeon=(row("A", "too_few"),))).heading == (
+        "Each surgeon's eyes are too few to judge"
+    )
+    assert words.SURGEON_CAUTION in one.footer
+
+
+def test_groups_name_where_the_forecast_runs_low_or_high() -> None:
+    low = row("3 or more", "above", field="guttae_grade", label="Guttae, centre")
+    high = row("yes", "below", field="diabetes", label="Diabetes")
+    usual = row("no", "inside", field="diabetes", label="Diabetes")
+    assert words.groups(changed(subgroups=(usual,))).heading == "No group stands out"
+    assert words.groups(changed(subgroups=(usual, low))).heading == "Forecast runs low in Guttae, centre: 3 or more"
+    assert words.groups(changed(subgroups=(high,))).heading == "Forecast runs high in Diabetes: yes"
+    both = words.groups(changed(subgroups=(usual, low, high)))
+    assert both.heading == "Forecast runs low in Guttae, centre: 3 or more, and high in Diabetes: yes"
+    assert "3 groups were looked at" in both.reading
+
+
+def test_quarters_outside_their_limits_are_named() -> None:
+    quarters = (row("2026 Q1", "inside"), row("2026 Q2", "above"), row("2026 Q3", "too_few"))
+    found = words.quarters(changed(by_quarter=quarters))
+    assert found.heading == "Outside what chance allows: 2026 Q2 (more)"
+    assert "In 1 of 3 quarters fewer than 5 cloudy eyes were forecast" in found.footer
+    assert words.quarters(changed(by_quarter=quarters[:1])).heading == "No quarter stands apart from chance"
+    assert words.quarters(changed(by_quarter=quarters[2:])).heading == "Each quarter alone is too small to judge"
+
+
+def test_usefulness_speaks_at_the_planning_line() -> None:
+    plan = Planning(15.0, "A. Person, 1 Jan 2026", 3.21, 9.96, 2.0)
+    found = words.usefulness(changed(planning=plan, events=40))
+    assert found.heading == (
+        "At the planning line of 15, using the forecast flags 3.2 cloudy eyes in 100 for 10.0 planned in vain"
+    )
+    assert "A. Person" in found.footer
+    assert words.usefulness(changed(planning=None)).heading.startswith("No planning line is set")
+
+
+def test_footer_says_what_was_counted_and_what_was_left_out() -> None:
+    review = changed(left_out={"graded by someone who had seen the forecast": 3, "set aside: a graft": 2})
+    said = words.footer(review)
+    for part in (f"{review.n} eyes, {review.events} cloudy", "booking forecast", "locked beforehand", "1 Oct 2025",
+                 review.definition, "left out: 5 eyes"):  # fmt: skip
+        assert part in said
+    assert "worked out afterwards" in words.footer(changed(basis="afterwards"))
+
+
+def test_missing_grades_are_never_counted_as_clear() -> None:
+    review = usual_review()
+    found = words.missing_grades(review)
+    missing = review.missing_day_one
+    assert found.heading.startswith(f"{missing.missing} of {missing.eyes} eyes have no usable day-one grade")
+    assert str(missing.best.observed) in found.reading
+    assert str(missing.worst.observed) in found.reading
+
+
+@pytest.mark.parametrize(
+    ("difference", "said"),
+    [(7.4, "7 more cloudy"), (-6.6, "7 fewer cloudy"), (0.4, "as forecast"), (-0.4, "as forecast")],
+)
+def test_differences_in_eyes(difference: float, said: str) -> None:
+    assert words.in_eyes(difference) == said

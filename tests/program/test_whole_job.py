@@ -1,0 +1,158 @@
+"""The whole job on the invented practice, from its files to the review, as a newcomer would do it."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from clinic_app.cli import main as cli
+from clinic_app.cli.demo import ACTS
+from clinic_app.services import demo
+from clinic_app.session import open_session
+from models.codebook import Stage
+
+
+@pytest.fixture(scope="module")
+def replay(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, demo.Story]]:
+    folder = tmp_path_factory.mktemp("invented")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(demo, "RESAMPLES_NOW", 2)
+        yield folder, demo.build_demo(folder, ACTS)
+
+
+def run(folder: Path, *words: str) -> int:
+    return cli.main(["--practice", str(folder), *words])
+
+
+def answer(folder: Path, capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
+    capsys.readouterr()
+    assert run(folder, "--json", *words) == 0
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def test_the_import_takes_what_it_can_and_says_what_it_left(replay: tuple[Path, demo.Story]) -> None:
+    _, story = replay
+    counts = story.imported
+    assert counts["rows"] == sum(counts[name] for name in ("added", "amended", "unchanged", "refused", "asked"))
+    assert counts["refused"] > 0
+    assert counts["asked"] > 0
+    assert all(one["reason"] and one["row"] for one in story.problems)
+    typed = {one["typed"] for one in story.problems}
+    assert {"OU", "0.54", "2.4", "#N/A"} <= typed
+
+
+def test_every_forecast_of_the_review_was_locked_before_the_outcome(replay: tuple[Path, demo.Story]) -> None:
+    folder, story = replay
+    with open_session(folder, person="test") as session:
+        locked = session.store.forecasts(model="booking", locked=True)
+        assert len(locked) > 700
+        for one in locked:
+            assert one.made_at.date() <= one.key.surgery_date
+            last = date.fromisoformat(str(session.card(one.model_id).training["last"]))
+            assert last < one.key.surgery_date
+        assert len({one.model_id for one in locked}) == 5
+        assert story.models[-2:] == ["booking-6", "end_of_case-6"]
+        assert len(session.store.forecasts(model="end_of_case", locked=True)) > 600
+
+
+def test_no_eye_waits_for_ever(replay: tuple[Path, demo.Story]) -> None:
+    folder, _ = replay
+    with open_session(folder, person="test") as session:
+        waiting = [case for case in session.store.cases() if not case.has(Stage.THEATRE)]
+    assert len(waiting) == 30
+    assert min(case.key.surgery_date for case in waiting) >= demo.BOOKING_DAY
+
+
+def test_verify_finds_everything_as_it_was_written(
+    replay: tuple[Path, demo.Story], capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(replay[0], capsys, "verify")
+    assert found["ok"], [one for one in found["checks"] if not one["ok"]]
+
+
+def test_forecasts_for_the_booked_eyes(replay: tuple[Path, demo.Story], capsys: pytest.CaptureFixture[str]) -> None:
+    found = answer(replay[0], capsys, "forecast")
+    assert found["model_id"] == "booking-6"
+    rows = found["rows"]
+    assert len(rows) == 30
+    assert [one["surgery_date"] for one in rows] == sorted(one["surgery_date"] for one in rows)
+    for one in rows:
+        if one["status"] == "forecast":
+            assert 0 < one["low"] < one["risk"] < one["high"] < 1
+        else:
+            assert one["risk"] is one["low"] is one["high"] is None
+            assert one["note"]
+    assert {one["status"] for one in rows} == {"forecast", "refused_unlike_ours", "refused_missing"}
+    by_chance = answer(replay[0], capsys, "forecast", "--by-chance")["rows"]
+    chances = [one["risk"] for one in by_chance if one["risk"] is not None]
+    assert chances == sorted(chances, reverse=True)
+
+
+def test_a_file_of_eyes_is_forecast_and_nothing_is_stored(
+    replay: tuple[Path, demo.Story], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, _ = replay
+    with open_session(folder, person="test") as session:
+        before = len(session.store.forecasts())
+    card, out = tmp_path / "card.json", tmp_path / "forecasts.csv"
+    assert run(folder, "card", "booking-6", "--out", str(card)) == 0
+    booked = str(demo.SAMPLES / demo.BOOKED)
+    from_practice = answer(folder, capsys, "forecast", booked)
+    from_card = answer(folder, capsys, "forecast", booked, "--card", str(card), "--out", str(out))
+    assert [one["risk"] for one in from_card["rows"]] == [one["risk"] for one in from_practice["rows"]]
+    assert len(out.read_text(encoding="utf-8").splitlines()) == 31
+    with open_session(folder, person="test") as session:
+        assert len(session.store.forecasts()) == before
+
+
+def test_the_printed_review_equals_its_numbers_and_its_page(
+    replay: tuple[Path, demo.Story], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, _ = replay
+    capsys.readouterr()
+    assert run(folder, "review", "--out", str(tmp_path)) == 0
+    printed = capsys.readouterr().out
+    numbers = json.loads((tmp_path / "review.json").read_text(encoding="utf-8"))
+    page = (tmp_path / "review.html").read_text(encoding="utf-8")
+    assert numbers["basis"] == "beforehand"
+    assert f"{numbers['n']} eyes judged, {numbers['events']} cloudy" in printed
+    assert f"C statistic: {numbers['c_statistic']['value']:.3f}" in printed
+    assert f"Seen / forecast: {numbers['observed_expected']['value']:.3f}" in printed
+    assert sum(one["n"] for one in numbers["by_quarter"]) == numbers["n"]
+    assert sum(one["n"] for one in numbers["by_surgeon"]) == numbers["n"]
+    assert re.search(rf"\b{numbers['n']} eyes", page)
+    assert "Demo data: invented, not for care." in page
+    assert list(tmp_path.glob("*.svg"))
+    assert list(tmp_path.glob("*.png"))
+
+
+def test_the_first_quarters_are_worked_out_afterwards(
+    replay: tuple[Path, demo.Story], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(replay[0], capsys, "review", "--to", "2025-06-30", "--out", str(tmp_path))
+    assert found["basis"] == "afterwards"
+    assert found["model_id"] is None
+
+
+def test_the_whole_record_comes_back(
+    replay: tuple[Path, demo.Story], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, _ = replay
+    target, again = tmp_path / "all.xlsx", tmp_path / "again"
+    assert run(folder, "export", str(target)) == 0
+    capsys.readouterr()
+    assert run(again, "--json", "import", str(target)) == 0
+    assert json.loads(capsys.readouterr().out)["refused"] == 0
+    with open_session(folder, person="test") as old, open_session(again, person="test") as new:
+        assert [case.row() for case in new.store.cases()] == [case.row() for case in old.store.cases()]
+    before = answer(again, capsys, "cases")
+    second = answer(again, capsys, "import", str(target))
+    assert second["unchanged"] == second["rows"]
+    assert answer(again, capsys, "cases") == before
