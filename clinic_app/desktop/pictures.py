@@ -28,7 +28,7 @@ def settle(app: QApplication, window: Window) -> None:
     quiet = 0
     while quiet < 3 and time.monotonic() < until:
         app.processEvents(QEventLoop.ProcessEventsFlag.AllEvents, 50)
-        time.sleep(0.06)
+        time.sleep(0.03)
         busy = window.jobs.busy or window.review.drawing()
         quiet = 0 if busy else quiet + 1
 
@@ -56,15 +56,16 @@ def save_pictures(
     app = application()
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
+    look = Look(themes[0], percent)
+    look.apply()
+    window = Window(session, look)
+    window.show()
+    settle(app, window)
+    _choose(session, window)
     for theme in themes:
-        look = Look(theme, percent)
-        look.apply()
-        window = Window(session, look)
+        look.set_theme(theme)
         for width, height in sizes:
             window.resize(width, height)
-            window.show()
-            settle(app, window)
-            _choose(session, window)
             for place, name in enumerate(STATIONS):
                 window.go(place)
                 settle(app, window)
@@ -72,7 +73,6 @@ def save_pictures(
                 if not window.grab().save(str(path)):
                     raise OSError(f"{path} could not be written")
                 written.append(path)
-            window.go(0)
-        window.close()
-        window.deleteLater()
+    window.close()
+    window.deleteLater()
     return written

@@ -238,7 +238,8 @@ class ReviewPage(QWidget):
 
     def drawing(self) -> bool:
         """Whether charts are still on their way."""
-        return bool(self._drawing) or self._job is not None
+        waiting = any(card.picture.waiting for card in self.cards[self.view])
+        return waiting or bool(self._drawing) or self._job is not None
 
     # --- views -------------------------------------------------------------------------------------------------------
 

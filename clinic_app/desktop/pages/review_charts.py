@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QImage, QPixmap, QResizeEvent
+from PySide6.QtGui import QImage, QPixmap, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout
 
 from clinic_app.desktop.look import STRONG, Look
@@ -133,14 +133,23 @@ class Picture(QLabel):
         self._later.timeout.connect(self.sized)
 
     def minimumSizeHint(self) -> QSize:
-        return QSize(self.look.px(240), self.look.px(160))
+        return QSize(self.look.px(240), self.look.px(210))
 
     def sizeHint(self) -> QSize:
-        return QSize(self.look.px(480), self.look.px(160))
+        return QSize(self.look.px(480), self.look.px(210))
+
+    @property
+    def waiting(self) -> bool:
+        """Whether it is about to ask for a drawing."""
+        return self._later.isActive() and self.isVisible()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
         self._later.start()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        self._later.start()  # colours or size may have changed while another page was shown
 
     def show_png(self, data: bytes, scale: float) -> None:
         """Show a drawing."""
@@ -158,6 +167,7 @@ class ChartCard(Card):
         super().__init__(look, margins=(18, 10, 12, 8), spacing=3)
         self.chart = chart
         self.review: Review | None = None
+        self._asked: tuple[Review, tuple[int, int, float], bool] | None = None
         self.table = Table(look, f"{chart.name} as a table")
         head = QHBoxLayout()
         self.heading = Words(look, chart.name, size=16, weight=STRONG, wrap=True)
@@ -206,8 +216,12 @@ class ChartCard(Card):
         self.button.set_words(words_now, f"{self.chart.name}: {words_now.lower()}")
 
     def want(self) -> None:
-        """Ask for a drawing of the size there is."""
-        if self.review is not None and drawable(self.chart, self.review) and self.picture.isVisible():
+        """Ask for a drawing of the size and in the colours there are, unless the last one was just that."""
+        if self.review is None or not drawable(self.chart, self.review) or not self.picture.isVisible():
+            return
+        now = (self.review, self.size_wanted(), self.look.dark)
+        if self._asked is None or now[1:] != self._asked[1:] or now[0] is not self._asked[0]:
+            self._asked = now
             self.wanted.emit(self)
 
     def size_wanted(self) -> tuple[int, int, float]:
