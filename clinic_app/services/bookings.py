@@ -214,8 +214,7 @@ def _whole(session: Session, row: Row) -> dict[str, object]:
     patient, eye, day = (whole.get(name) for name in KEY)
     if not (isinstance(patient, str) and isinstance(eye, str) and isinstance(day, date)):
         return whole
-    others = session.store.cases(patient_id=patient)
-    return marked(whole, CaseKey(patient, eye, day), first_operations(case.key for case in others))
+    return marked(whole, CaseKey(patient, eye, day), first_operations(session.store.keys(patient_id=patient)))
 
 
 def _stored(session: Session, key: CaseKey, model_id: str, forecast: Forecast) -> StoredForecast:

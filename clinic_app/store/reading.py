@@ -204,13 +204,15 @@ def _origins(text: str) -> dict[str, object]:
     return told
 
 
-def read_keys(connection: Connection, *, stood_down: bool = False) -> dict[int, CaseKey]:
-    """Case number -> key, of all cases or only of those that were stood down."""
+def read_keys(connection: Connection, *, stood_down: bool = False, patient_id: str | None = None) -> dict[int, CaseKey]:
+    """Case number -> key, of all cases, of one patient, or only of those that were stood down."""
     query = select(CASES.c.case_no, PATIENTS.c.patient_id, CASES.c.eye, CASES.c.surgery_date).join(
         PATIENTS, PATIENTS.c.patient_no == CASES.c.patient_no
     )
     if stood_down:
         query = query.where(CASES.c.stood_down == 1)
+    if patient_id is not None:
+        query = query.where(PATIENTS.c.patient_id == patient_id)
     return {
         row.case_no: CaseKey(row.patient_id, row.eye, date.fromisoformat(row.surgery_date))
         for row in connection.execute(query)

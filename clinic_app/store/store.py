@@ -122,10 +122,10 @@ class Store:
         with self._reading() as connection:
             return reading.read_rows(connection, from_, to)
 
-    def keys(self) -> set[CaseKey]:
-        """The keys of all cases."""
+    def keys(self, *, patient_id: str | None = None) -> set[CaseKey]:
+        """The keys of all cases, or of one patient's."""
         with self._reading() as connection:
-            return set(reading.read_keys(connection).values())
+            return set(reading.read_keys(connection, patient_id=patient_id).values())
 
     def stood_down(self) -> set[CaseKey]:
         """The keys of cases whose surgery will not happen."""

@@ -147,6 +147,16 @@ def test_birth_date_and_sex_belong_to_both_eyes(store: Store, invented: Any) -> 
     assert [one.field for one in store.history(key=invented.key)][-1] == "sex"
 
 
+def test_cases_can_be_read_by_what_is_not_yet_written_and_keys_by_patient(store: Store) -> None:
+    first, second = CaseKey("P-1", "R", date(2026, 3, 1)), CaseKey("P-2", "L", date(2026, 3, 2))
+    put(store, first, StageRecord(Stage.BOOKING, {"acd_mm": 3.0}), StageRecord(Stage.THEATRE, {"us_time_s": 20.0}))
+    put(store, second, StageRecord(Stage.BOOKING, {"acd_mm": 3.1}))
+    assert [case.key for case in store.cases(without=Stage.THEATRE)] == [second]
+    assert [case.key for case in store.cases(without=Stage.DAY_ONE)] == [first, second]
+    assert store.keys(patient_id="P-1") == {first}
+    assert store.keys() == {first, second}
+
+
 def test_wrong_fields_are_a_fault_of_the_caller(store: Store, invented: Any) -> None:
     for wrong in (
         invented.theatre(cct_um=545.0),
