@@ -11,10 +11,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from clinic_app import __version__
+from clinic_app.domain.record import CaseKey, StoredForecast
 from clinic_app.errors import Refusal
 from clinic_app.settings import Settings, read_settings
 from clinic_app.store import Store, open_store, restore
 from models.card import Card, read_card
+from models.forecast import Forecast
 
 Clock = Callable[[], datetime]
 
@@ -57,6 +59,22 @@ class Session:
                 )
             self.cards[model_id] = read_card(entry.card_text)
         return self.cards[model_id]
+
+    def stored(self, key: CaseKey, model_id: str, model: str, forecast: Forecast) -> StoredForecast:
+        """The forecast as the practice keeps it, made now by the person acting."""
+        return StoredForecast(
+            key=key,
+            model_id=model_id,
+            model=model,
+            made_at=self.clock(),
+            made_by=self.person,
+            status=forecast.status,
+            risk=forecast.risk,
+            low=forecast.low,
+            high=forecast.high,
+            inputs=forecast.inputs,
+            note=forecast.note,
+        )
 
     def acting(self, person: str) -> Session:
         """The same practice with another person acting."""

@@ -204,7 +204,7 @@ def book(
         if entry is not None:
             whole = _whole(session, {**record.row(), **_key_row(key)})
             (forecast,) = session.card(entry.model_id).forecast([whole])
-            write.add_forecasts([_stored(session, key, entry.model_id, forecast)])
+            write.add_forecasts([session.stored(key, entry.model_id, "booking", forecast)])
     return open_eye(session, key)
 
 
@@ -215,22 +215,6 @@ def _whole(session: Session, row: Row) -> dict[str, object]:
     if not (isinstance(patient, str) and isinstance(eye, str) and isinstance(day, date)):
         return whole
     return marked(whole, CaseKey(patient, eye, day), first_operations(session.store.keys(patient_id=patient)))
-
-
-def _stored(session: Session, key: CaseKey, model_id: str, forecast: Forecast) -> StoredForecast:
-    return StoredForecast(
-        key=key,
-        model_id=model_id,
-        model="booking",
-        made_at=session.clock(),
-        made_by=session.person,
-        status=forecast.status,
-        risk=forecast.risk,
-        low=forecast.low,
-        high=forecast.high,
-        inputs=forecast.inputs,
-        note=forecast.note,
-    )
 
 
 def _key_row(key: CaseKey) -> dict[str, object]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations, marked
-from clinic_app.domain.record import Case, CaseKey, Row, StoredForecast
+from clinic_app.domain.record import Case, Row
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import mark
 from clinic_app.exchange.columns import columns_of
@@ -32,23 +32,6 @@ def waiting(case: Case, model: str) -> bool:
     if model == "booking":
         return not case.has(Stage.THEATRE)
     return case.has(Stage.THEATRE) and not case.has(Stage.DAY_ONE)
-
-
-def stored(key: CaseKey, model_id: str, model: str, forecast: Forecast, at: datetime, by: str) -> StoredForecast:
-    """The forecast as the practice keeps it."""
-    return StoredForecast(
-        key=key,
-        model_id=model_id,
-        model=model,
-        made_at=at,
-        made_by=by,
-        status=forecast.status,
-        risk=forecast.risk,
-        low=forecast.low,
-        high=forecast.high,
-        inputs=forecast.inputs,
-        note=forecast.note,
-    )
 
 
 def forecast_practice(
@@ -83,7 +66,7 @@ def forecast_practice(
     with session.store.writing(by=session.person, act="forecast") as write:
         write.add_forecasts(
             [
-                stored(case.key, entry.model_id, model, forecast, now, session.person)
+                session.stored(case.key, entry.model_id, model, forecast)
                 for case, forecast in zip(cases, forecasts, strict=True)
             ]
         )
