@@ -11,11 +11,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from clinic_app import __version__
+from clinic_app.domain.derived import complete
+from clinic_app.domain.operated import first_operations, key_of, marked
 from clinic_app.domain.record import CaseKey, StoredForecast
 from clinic_app.errors import Refusal
 from clinic_app.settings import Settings, read_settings
 from clinic_app.store import Store, open_store, restore
 from models.card import Card, read_card
+from models.errors import ModelError
 from models.forecast import Forecast
 
 Clock = Callable[[], datetime]
@@ -46,6 +49,25 @@ class Session:
         """The day on the practice's wall."""
         zone = ZoneInfo(self.settings.zone) if self.settings.zone else None
         return self.clock().astimezone(zone).date()
+
+    @property
+    def outcome_cut(self) -> int:
+        """The central grade from which an eye counts as cloudy: the one of the models in use, else of the settings.
+
+        A card that cannot be read here says nothing of it.
+        """
+        for model in ("booking", "end_of_case"):
+            entry = self.store.in_use(model)
+            if entry is not None:
+                with contextlib.suppress(ModelError):
+                    return self.card(entry.model_id).spec.outcome.cut
+        return self.settings.outcome_cut
+
+    def rows(self, *, to: date | None = None) -> list[dict[str, object]]:
+        """Every case laid flat with its derived values; a second operation on an eye is marked as one."""
+        zone = self.settings.zone or None
+        first = first_operations(self.store.keys())
+        return [marked(complete(row, zone=zone), key_of(row), first) for row in self.store.rows(to=to)]
 
     def card(self, model_id: str) -> Card:
         """The card of that model, read and checked once."""

@@ -6,6 +6,7 @@ import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,12 @@ class Card:
         """Period (`first`, `last`), counts (`n`, `events`, `patients`...) and what was left out."""
         training: Mapping[str, Any] = self.written["training"]
         return training
+
+    @property
+    def seen_until(self) -> date:
+        """Last surgery date whose outcome the model has seen, in its training or in a later shift of its average."""
+        shifted = self.written["weights"]["shifted_until"]
+        return max(date.fromisoformat(str(one)) for one in (self.training["last"], shifted) if one is not None)
 
     @property
     def judgement(self) -> Mapping[str, Any]:

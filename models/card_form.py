@@ -84,7 +84,7 @@ CARD = {
         "beyond": float,
     },
     "prior": {"version": str, "strength": float, "own_data_share": float},
-    "weights": {"rule": str, "effective_n": float, "intercept_shift": float},
+    "weights": {"rule": str, "effective_n": float, "intercept_shift": float, "shifted_until": Maybe(DATE)},
     "training": {
         "first": DATE, "last": DATE, "until": Maybe(DATE), "n": int, "events": int, "patients": int, "inferred": int,
         "excluded": Each(int), "unseen": Each(int), "terms_left_out": Each(str), "blank_shares": Each(float),

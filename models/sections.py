@@ -72,7 +72,12 @@ def card_sections(
             "strength": study.papers.strength,
             "own_data_share": full.fit.own_data_share,
         },
-        "weights": {"rule": spec.weights, "effective_n": full.fit.effective_n, "intercept_shift": float(shift)},
+        "weights": {
+            "rule": spec.weights,
+            "effective_n": full.fit.effective_n,
+            "intercept_shift": float(shift),
+            "shifted_until": None,
+        },
         "training": {
             "first": data.dates[0].isoformat(),
             "last": data.dates[-1].isoformat(),

@@ -24,11 +24,13 @@ def shift_average(card: Card, rows: Sequence[Row]) -> tuple[Card, Shift]:
     """
     cut = card.spec.outcome.cut
     judged = [
-        (forecast.risk, 1.0 if look(row, cut).cloudy else 0.0, str(row.get("patient_id")))
+        (forecast.risk, 1.0 if look(row, cut).cloudy else 0.0, str(row.get("patient_id")), row["surgery_date"])
         for row, forecast in zip(rows, card.forecast(rows), strict=True)
         if forecast.risk is not None and look(row, cut).cloudy is not None
     ]
-    risk, outcome, patients = (list(column) for column in zip(*judged, strict=True)) if judged else ([], [], [])
+    risk, outcome, patients, days = (
+        (list(column) for column in zip(*judged, strict=True)) if judged else ([], [], [], [])
+    )
     if sum(outcome) < FEWEST_EVENTS_FOR_SHIFT:
         raise ModelError(
             "The average was not moved.",
@@ -40,5 +42,6 @@ def shift_average(card: Card, rows: Sequence[Row]) -> tuple[Card, Shift]:
     sections = copy.deepcopy({name: part for name, part in card.written.items() if name != "hash"})
     sections["formula"]["intercept"] += shift.applied
     sections["weights"]["intercept_shift"] += shift.applied
+    sections["weights"]["shifted_until"] = max(days).isoformat()
     moved = replace(card.formula, intercept=card.formula.intercept + shift.applied)
     return compose(sections, synthetic_rows(moved)), shift

@@ -180,7 +180,10 @@ class FixedStore:
     def model(self, model_id: str) -> ModelEntry:
         return next(entry for entry in self._entries if entry.model_id == model_id)
 
-    def keys(self) -> set[CaseKey]:
+    def in_use(self, model: str) -> ModelEntry | None:
+        return next((one for one in self._entries if one.model == model and one.state == "in_use"), None)
+
+    def keys(self, *, patient_id: str | None = None) -> set[CaseKey]:
         return {case.key for case in self._simulated.cases}
 
 

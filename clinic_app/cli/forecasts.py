@@ -10,24 +10,29 @@ import click
 
 from clinic_app.cli.call import Call, table
 from clinic_app.cli.options import DAY, KIND, day
-from clinic_app.cli.status import DONE
+from clinic_app.cli.status import DONE, SOME_REFUSED
+from clinic_app.errors import Refusal
 from clinic_app.exchange.report import write_review
 from clinic_app.services.forecasts import forecast_file, forecast_practice, write_forecasts
 from clinic_app.services.judging import judge_file
 from clinic_app.services.review import review as reviewed
 
+PROBLEM_HEADINGS = ("file", "row", "column", "typed", "reason")
 BASIS = click.Choice(["beforehand", "afterwards"])
 
 
 def _chance(value: object) -> str:
-    return "" if value is None else f"{100 * float(str(value)):.0f}"
+    if value is None:
+        return ""
+    points = round(100 * float(str(value)))
+    return "<1" if points < 1 else str(points)
 
 
 def forecast_lines(document: Mapping[str, object]) -> list[str]:
     """The forecasts for a reader: chance and range in whole per cent, or the reason why there is none."""
     rows = document["rows"]
     if not isinstance(rows, list) or not rows:
-        return ["No booked eyes without an operation."]
+        return ["No row could be forecast." if "problems" in document else "No eye waits for a forecast."]
     cells = (
         (
             one["patient_id"], one["eye"], one["surgery_date"], _chance(one["risk"]),
@@ -59,6 +64,12 @@ def forecast(
     by_chance: bool, out: Path | None,
 ) -> int:  # fmt: skip
     """Forecasts for the practice's booked eyes, or for the rows of FILE (nothing of which is stored)."""
+    if out is not None and not out.absolute().parent.is_dir():
+        raise Refusal(
+            what="No forecast was made.",
+            why="The folder for the file of forecasts does not exist.",
+            next="Name a file in a folder that exists.",
+        )
     with call.session() as session, call.progress("Forecast") as report:
         if file is None:
             found = forecast_practice(session, model=model, card=card, from_=day(from_), to=day(to), report=report)
@@ -68,8 +79,11 @@ def forecast(
         found["rows"].sort(key=lambda one: (one["risk"] is None, -(one["risk"] or 0.0)))
     if out is not None:
         write_forecasts(out, found)
-    call.answer(found, forecast_lines(found))
-    return DONE
+    problems = found.get("problems", [])
+    told = [(one["file"], one["row"], one["column"], one["typed"], one["reason"]) for one in problems]
+    more = ["", "Rows without a forecast:", *table(PROBLEM_HEADINGS, told)] if told else []
+    call.answer(found, [*forecast_lines(found), *more])
+    return SOME_REFUSED if told else DONE
 
 
 @click.command("review")
@@ -100,7 +114,9 @@ def review_lines(document: Mapping[str, object]) -> list[str]:
     for key, words in names:
         measure = document[key]
         if isinstance(measure, Mapping) and measure.get("value") is not None:
-            lines.append(f"{words}: {measure['value']:.3f} ({measure['low']:.3f} to {measure['high']:.3f})")
+            low, high = measure.get("low"), measure.get("high")
+            limits = "no range: too few cloudy eyes" if low is None or high is None else f"{low:.3f} to {high:.3f}"
+            lines.append(f"{words}: {measure['value']:.3f} ({limits})")
     brier = document["brier"]
     if isinstance(brier, float):
         lines.append(f"Brier: {brier:.4f}")

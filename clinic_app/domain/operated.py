@@ -20,6 +20,14 @@ def first_operations(keys: Iterable[CaseKey]) -> dict[tuple[str, str], date]:
     return first
 
 
+def key_of(row: Row) -> CaseKey:
+    """The key of a stored case's flat row."""
+    day = row["surgery_date"]
+    if not isinstance(day, date):
+        raise TypeError("a stored case has a surgery date")
+    return CaseKey(str(row["patient_id"]), str(row["eye"]), day)
+
+
 def marked(row: Row, key: CaseKey, first: Mapping[tuple[str, str], date]) -> dict[str, object]:
     """The row, with the mark where the eye has an earlier operation in `first`."""
     before = first.get((key.patient_id, key.eye), key.surgery_date) < key.surgery_date

@@ -101,7 +101,8 @@ def state_of(case: Case) -> str:
 def list_eyes(session: Session) -> list[BookedEye]:
     """The eyes that are booked and not yet operated, by surgery date and patient number."""
     gone = session.store.stood_down()
-    waiting = [case for case in session.store.cases(without=Stage.THEATRE) if case.key not in gone]
+    unseen = session.store.cases(without=Stage.DAY_ONE)
+    waiting = [case for case in unseen if not case.has(Stage.THEATRE) and case.key not in gone]
     last = _last_forecasts(session)
     return [_eye(session, case, last.get(case.key)) for case in sorted(waiting, key=_by_date)]
 
@@ -156,7 +157,7 @@ def _counts(session: Session) -> Counts:
     counts = session.store.counts()
     state = (counts.cases, counts.graded)
     if state not in session.counted:
-        zone, cut = session.settings.zone or None, session.settings.outcome_cut
+        zone, cut = session.settings.zone or None, session.outcome_cut
         seen = [look(complete(row, zone=zone), cut).cloudy for row in session.store.rows()]
         session.counted[state] = sum(one is True for one in seen)
     return Counts(counts.graded, session.counted[state])
@@ -192,10 +193,10 @@ def book(
             why="This eye is already booked, and a change of a booking needs a reason.",
             next="Give the reason in a few words; your answers are still on the page.",
         )
-    if before is not None and before.has(Stage.THEATRE):
+    if before is not None and (before.has(Stage.THEATRE) or before.has(Stage.DAY_ONE)):
         raise Refusal(
             what="The change was not kept.",
-            why="This eye has been operated; its booking stays as it was on the day.",
+            why="This eye has been operated or seen; its booking stays as it was on the day.",
             next="Note a correction with the eye's history.",
         )
     entry = session.store.in_use("booking")

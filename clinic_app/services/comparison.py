@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from clinic_app.domain.derived import complete
 from clinic_app.domain.record import CaseKey, ModelEntry, Row
 from clinic_app.errors import Refusal
 from clinic_app.session import Session
 from models.card import Card
 from models.eligibility import left_out
+from models.measure import Z95
 from models.outcome import look
 from models.progress import Report, silent
 from models.temporal import first_day, forward_forecasts
@@ -34,12 +34,11 @@ def compare(session: Session, model_id: str, *, report: Report = silent) -> dict
     entry = _candidate(session, model_id)
     in_use = session.store.in_use(entry.model)
     card = session.card(model_id)
-    zone = session.settings.zone or None
-    rows = [complete(row, zone=zone) for row in session.store.rows()]
-    rows = [row for row in rows if isinstance(row["surgery_date"], date)]
+    rows = session.rows()
     judged = _judged(rows, card)
     forward = forward_forecasts(rows, judged, spec=card.spec, report=report)
-    locked = {one.key: one.risk for one in session.store.forecasts(model=entry.model, locked=True)}
+    mine_locked = [] if in_use is None else session.store.forecasts(model=entry.model, locked=True)
+    locked = {one.key: one.risk for one in mine_locked if in_use is not None and one.model_id == in_use.model_id}
     current = _current(session, in_use, rows, judged, locked, card)
     pairs = [
         (i, mine.forecast.risk, theirs)
@@ -51,15 +50,16 @@ def compare(session: Session, model_id: str, *, report: Report = silent) -> dict
     cut = card.spec.outcome.cut
     outcome = [1.0 if look(rows[i], cut).cloudy else 0.0 for i, _, _ in pairs]
     days = [_day(rows[i]) for i, _, _ in pairs]
-    since = date.min if in_use is None else date.fromisoformat(str(session.card(in_use.model_id).training["last"]))
+    since = date.min if in_use is None else session.card(in_use.model_id).seen_until
     new = [(first_day(day), seen) for day, seen in zip(days, outcome, strict=True) if day > since]
+    running = first_day(session.today())
     verdict = forward_verdict(
         [theirs for _, _, theirs in pairs],
         [mine for _, mine, _ in pairs],
         outcome,
         quarters=[day.year * 4 + (day.month - 1) // 3 for day in days],
         patients=[str(rows[i]["patient_id"]) for i, _, _ in pairs],
-        new_quarters=len({quarter for quarter, _ in new}),
+        new_quarters=len({quarter for quarter, _ in new if since < quarter < running}),
         new_events=int(sum(seen for _, seen in new)),
         moved={} if in_use is None else _moved(session.card(in_use.model_id), card),
     )
@@ -104,7 +104,7 @@ def _current(
     if in_use is None:
         return [_average_before(rows, first_day(_day(rows[i])), card.spec.outcome.cut) for i in judged]
     used = session.card(in_use.model_id)
-    last = date.fromisoformat(str(used.training["last"]))
+    last = used.seen_until
     found: list[float | None] = []
     for i in judged:
         row = rows[i]
@@ -130,7 +130,7 @@ def _moved(used: Card, candidate: Card) -> dict[str, float]:
     for term in candidate.written["formula"]["terms"]:
         old = before.get(term["name"])
         if old is not None:
-            sd = (old["high"] - old["low"]) / (2 * 1.959963984540054)
+            sd = (old["high"] - old["low"]) / (2 * Z95)
             moved[str(term["name"])] = (term["coefficient"] - old["coefficient"]) / sd if sd else 0.0
     return moved
 

@@ -6,7 +6,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from clinic_app.domain.derived import complete
 from clinic_app.domain.record import ModelEntry
 from clinic_app.errors import Refusal
 from clinic_app.files import write_whole
@@ -95,9 +94,8 @@ def shift(session: Session, model: str, *, reason: str, report: Report = silent)
         )
     card = session.card(in_use.model_id)
     report(0.1, "Reading the eyes the model has not seen")
-    last = date.fromisoformat(str(card.training["last"]))
-    zone = session.settings.zone or None
-    rows = [complete(row, zone=zone) for row in session.store.rows()]
+    last = card.seen_until
+    rows = session.rows()
     new = [
         (row["surgery_date"], row)
         for row in rows
@@ -161,15 +159,24 @@ def known(session: Session, model_id: str) -> ModelEntry:
 
 
 def _in_use_before(session: Session, model: str) -> str | None:
-    """The past model that left use last, read from the history: a candidate that was kept out never was in use."""
-    past = {one.model_id for one in session.store.models() if one.model == model and one.state == "past"}
-    left = [
-        (line.number, model_id)
-        for model_id in past
-        for line in session.store.history(subject=model_id)
-        if line.field == "state" and line.old == "in_use"
-    ]
-    return max(left)[1] if left else None
+    """The model before the one in use in the chain of adoptions, read from the history.
+
+    Setting back cuts the chain, so that a model that was set back from does not come up again.
+    """
+    adopted = sorted(
+        (line.number, one.model_id)
+        for one in session.store.models()
+        if one.model == model
+        for line in session.store.history(subject=one.model_id)
+        if line.field == "state" and line.new == "in_use"
+    )
+    chain: list[str] = []
+    for _, model_id in adopted:
+        if model_id in chain:
+            del chain[chain.index(model_id) + 1 :]
+        else:
+            chain.append(model_id)
+    return chain[-2] if len(chain) > 1 else None
 
 
 def _signed(session: Session, reason: str) -> None:

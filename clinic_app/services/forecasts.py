@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from clinic_app.domain.derived import complete
-from clinic_app.domain.operated import first_operations, marked
-from clinic_app.domain.record import Case, Row
+from clinic_app.domain.operated import first_operations, key_of, marked
+from clinic_app.domain.record import Case, CaseKey, Row
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import mark
 from clinic_app.exchange.columns import columns_of
@@ -28,10 +29,13 @@ COLUMNS = ("patient_id", "eye", "surgery_date", "model_id", "model", "made_at", 
 
 
 def waiting(case: Case, model: str) -> bool:
-    """Whether the model has still something to say about the eye: before theatre, or between theatre and day one."""
-    if model == "booking":
-        return not case.has(Stage.THEATRE)
-    return case.has(Stage.THEATRE) and not case.has(Stage.DAY_ONE)
+    """Whether the model has still something to say about the eye: before theatre, or between theatre and day one.
+
+    Once day one is written no forecast is made any more, whatever of the case is missing: it would know its answer.
+    """
+    if case.has(Stage.DAY_ONE):
+        return False
+    return case.has(Stage.THEATRE) == (model == "end_of_case")
 
 
 def forecast_practice(
@@ -48,9 +52,8 @@ def forecast_practice(
     Forecasts of another `card` are only shown. Without a model every row says `no_model`.
     """
     first = first_operations(session.store.keys())
-    ahead = Stage.THEATRE if model == "booking" else Stage.DAY_ONE
     gone = session.store.stood_down()
-    found = session.store.cases(from_=from_, to=to, without=ahead)
+    found = session.store.cases(from_=from_, to=to, without=Stage.DAY_ONE)
     cases = [case for case in found if waiting(case, model) and case.key not in gone]
     zone = session.settings.zone or None
     rows = [marked(complete(case.row(), zone=zone), case.key, first) for case in cases]
@@ -104,14 +107,23 @@ def forecast_file(
             next="Fit and adopt one, or name a card with --card FILE.",
         )
     report(0.1, f"Reading {file.name}")
+    read = list(_rows_of(session, file))
+    known = session.store.keys()
+    first = first_operations([*known, *(key_of(row) for row, faults in read if not faults)])
+    said: dict[CaseKey, list[Row]] = defaultdict(list)
+    for row, faults in read:
+        if not faults and row not in said[key_of(row)]:
+            said[key_of(row)].append(row)
     rows: list[Row] = []
     problems: list[dict[str, object]] = []
-    for row, faults in _rows_of(session, file):
-        day = row.get("surgery_date")
-        inside = not isinstance(day, date) or ((from_ is None or day >= from_) and (to is None or day <= to))
-        problems += faults
-        if inside and not faults:
-            rows.append(complete(row, zone=session.settings.zone or None))
+    for key, several in said.items():
+        inside = (from_ is None or key.surgery_date >= from_) and (to is None or key.surgery_date <= to)
+        if len(several) > 1:
+            reason = f"{len(several)} rows are about this eye and day and say different things. Keep the right one."
+            problems.append({"file": file.name, "row": None, "column": "", "typed": key.patient_id, "reason": reason})
+        elif inside:
+            rows.append(marked(complete(several[0], zone=session.settings.zone or None), key, first))
+    problems += [fault for _, faults in read for fault in faults]
     report(0.5, f"{len(rows)} rows read")
     return {**_document(chosen, model_id, model, rows), "problems": problems}
 

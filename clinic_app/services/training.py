@@ -6,7 +6,7 @@ import time
 from datetime import date
 from typing import Any
 
-from clinic_app.domain.derived import complete
+from clinic_app.errors import Refusal
 from clinic_app.session import Session
 from models.progress import Report, silent
 from models.spec import default_spec
@@ -28,8 +28,14 @@ def train_candidate(
     Returns the document of the `train` command. Raises `ModelError` when the records are too few, with the counts.
     """
     started = time.perf_counter()
-    zone = session.settings.zone or None
-    rows = [complete(row, zone=zone) for row in session.store.rows(to=until)]
+    if session.outcome_cut != session.settings.outcome_cut:
+        raise Refusal(
+            what="No candidate was fitted.",
+            why=f"The settings call an eye cloudy from grade {session.settings.outcome_cut}, the model in use from "
+            f"grade {session.outcome_cut}; the definition is fixed by the first model.",
+            next=f"Set outcome_cut back to {session.outcome_cut} in the practice's settings.",
+        )
+    rows = session.rows(to=until)
     trained = train(
         rows,
         model=model,

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, bindparam, func, select
 
 from clinic_app.store.history import Change, Journal, case_subject
 from clinic_app.store.rowio import Row, Stamp, sound, update
-from clinic_app.store.schema import FORECASTS
+from clinic_app.store.schema import FORECASTS, STAGES
 from models.codebook import Stage
 
 ENDS = {Stage.THEATRE: ("booking",), Stage.DAY_ONE: ("booking", "end_of_case")}
@@ -17,7 +17,10 @@ ENDS = {Stage.THEATRE: ("booking",), Stage.DAY_ONE: ("booking", "end_of_case")}
 
 
 def lock_before(connection: Connection, journal: Journal, stamp: Stamp, stage: Stage, cases: Sequence[int]) -> None:
-    """Lock, for cases whose `stage` was just added, the last forecast of each model that has none locked yet."""
+    """Lock, for cases whose `stage` was just added, the last forecast of each model that has none locked yet.
+
+    Theatre written after day one locks nothing: a forecast made in between knew the answer.
+    """
     if not cases:
         return
     told = func.json_each(bindparam(None, json.dumps(list(cases)), unique=True)).table_valued("value")
@@ -26,6 +29,8 @@ def lock_before(connection: Connection, journal: Journal, stamp: Stamp, stage: S
         .where(FORECASTS.c.case_no.in_(select(told.c.value)), FORECASTS.c.model.in_(ENDS[stage]))
         .order_by(FORECASTS.c.forecast_id)
     )
+    if stage is Stage.THEATRE:
+        query = query.where(FORECASTS.c.case_no.not_in(select(STAGES[Stage.DAY_ONE].c.case_no)))
     last: dict[tuple[object, object], Row] = {}
     settled: set[tuple[object, object]] = set()
     for row in connection.execute(query).mappings():

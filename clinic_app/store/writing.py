@@ -100,11 +100,11 @@ class Writer:
     def postpone(self, key: CaseKey, new_date: date) -> CaseKey:
         """Move an eye not yet operated to another day; its forecasts and history go with it. Returns the new key."""
         row = self._case(key)
-        table = STAGES[Stage.THEATRE]
-        if self._connection.execute(select(table.c.case_no).where(table.c.case_no == row["case_no"])).first():
-            raise Refusal(
-                "The operation was not postponed.", "This eye was operated on already.", "Correct the date instead."
-            )
+        for table in (STAGES[Stage.THEATRE], STAGES[Stage.DAY_ONE]):
+            if self._connection.execute(select(table.c.case_no).where(table.c.case_no == row["case_no"])).first():
+                raise Refusal(
+                    "The operation was not postponed.", "This eye was operated on already.", "Correct the date instead."
+                )
         moved = replace(key, surgery_date=new_date)
         if moved == key:
             return key

@@ -156,3 +156,37 @@ def test_the_whole_record_comes_back(
     second = answer(again, capsys, "import", str(target))
     assert second["unchanged"] == second["rows"]
     assert answer(again, capsys, "cases") == before
+
+
+def test_rows_without_a_forecast_are_told_and_change_the_exit_status(
+    replay: tuple[Path, demo.Story], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, _ = replay
+    with open_session(folder, person="test") as session:
+        operated = min(case.key for case in session.store.cases() if case.has(Stage.DAY_ONE))
+    heading = "patient_id,eye,surgery_date,birth_date,sex,guttae_grade,nucleus_hardness,acd_mm,cct_um"
+    rest = "1950-01-01,female,0,3,3.1"
+    file = tmp_path / "eyes.csv"
+    lines = [
+        heading,
+        f"Q-1,R,2026-12-03,{rest},545",
+        f"Q-2,R,2026-12-03,{rest},54",
+        f"Q-3,R,2026-12-03,{rest},545",
+        f"Q-3,R,2026-12-03,{rest},560",
+        f"{operated.patient_id},{operated.eye},2026-12-03,{rest},545",
+    ]
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    capsys.readouterr()
+    assert run(folder, "forecast", str(file)) == 3
+    told = capsys.readouterr().out
+    assert "missing zero" in told
+    assert "say different things" in told
+    assert "second operation" in told
+    assert run(folder, "forecast", "--out", str(tmp_path / "none" / "out.csv")) == 1
+
+
+def test_few_cloudy_eyes_are_judged_without_a_range(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "guesses.csv"
+    file.write_text("p,y\n" + "\n".join(f"0.{place},{place % 2}" for place in range(1, 9)) + "\n", encoding="utf-8")
+    assert run(tmp_path, "judge", str(file), "--risk", "p", "--outcome", "y") == 0
+    assert "too few cloudy eyes" in capsys.readouterr().out

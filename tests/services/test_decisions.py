@@ -17,6 +17,7 @@ from clinic_app.services.comparison import compare
 from clinic_app.services.forecasts import forecast_practice
 from clinic_app.services.training import train_candidate
 from clinic_app.session import Session, open_session
+from clinic_app.settings import Settings
 from models.card import read_card
 from models.codebook import BY_NAME, KEY, Stage
 from models.errors import ModelError
@@ -188,3 +189,43 @@ def test_forecasts_keep_their_model_and_follow_again_from_their_card(session: Se
     locked = session.store.forecasts(model="booking", locked=True)
     assert {one.model_id for one in locked} == {"booking-2"}
     assert len(locked) == 30
+
+
+def test_the_definition_of_cloudy_is_fixed_by_the_first_model(session: Session) -> None:
+    adopted(session)
+    assert session.outcome_cut == 2
+    other = session.with_settings(Settings(outcome_cut=1))
+    assert other.outcome_cut == 2
+    with pytest.raises(Refusal, match="fixed by the first model"):
+        train_candidate(other, model="booking", resamples=0)
+
+
+def test_a_second_shift_needs_new_eyes(session: Session) -> None:
+    adopted(session, until=date(2023, 9, 30))
+    decisions.shift(session, "booking", reason="runs low")
+    with pytest.raises(ModelError, match="50 are needed"):
+        decisions.shift(session, "booking", reason="again")
+
+
+def test_setting_back_twice_goes_down_the_chain_and_never_up_again(session: Session) -> None:
+    first = adopted(session, until=date(2024, 6, 30))
+    second = adopted(session)
+    third = adopted(session)
+    assert decisions.set_back(session, "booking", reason="r")["model_id"] == second
+    assert decisions.set_back(session, "booking", reason="r")["model_id"] == first
+    assert third not in {first, second}
+    with pytest.raises(Refusal, match="No other model"):
+        decisions.set_back(session, "booking", reason="r")
+
+
+def test_a_graded_eye_is_never_forecast_and_nothing_made_later_is_locked(session: Session) -> None:
+    adopted(session)
+    (row,) = practice(1, seed=3)
+    row = row | {"patient_id": "LATE", "surgery_date": date(2026, 9, 1)}
+    key = CaseKey("LATE", row["eye"], date(2026, 9, 1))  # type: ignore[arg-type]
+    fill(session, [{name: value for name, value in row.items() if BY_NAME[name].stage is not Stage.THEATRE}])
+    assert key not in {one.key for one in session.store.forecasts()}
+    forecast_practice(session, model="booking")
+    assert session.store.forecasts(key=key) == []
+    fill(session, [row], until=Stage.THEATRE)
+    assert session.store.forecasts(key=key) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from html import escape
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
@@ -304,7 +305,7 @@ class ForecastPanel(Card):
 
     def _heading(self, words: str, note: str = "") -> None:
         label = Words(self.look, words, weight=STRONG, wrap=True)
-        label.setToolTip(note)
+        label.setToolTip(escape(note))  # tool tips guess at markup
         self.rows.addWidget(label)
 
     def _say(self, words: str, *, lead: bool = True) -> None:

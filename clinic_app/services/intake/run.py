@@ -84,14 +84,14 @@ def import_files(
             rows = _records(sources, known, tally, report)
             while chunk := list(islice(rows, _CHUNK)):
                 tally.counts.update(writer.put_many(chunk))
-            report(0.98, "Writing down what was left out." if tally.left_out else "Finishing.")
+            # the last report: what raises out of it still undoes everything
+            report(1.0, "Writing down what was left out." if tally.left_out else "Finishing.")
             if refused is not None and tally.left_out:
                 write_refused(refused, tally.left_out, sources[0].delimiter)
             if dry_run:
                 raise _Undo
     except _Undo:
         pass
-    report(1.0, "Checked; nothing was changed." if dry_run else "Imported.")
     return ImportResult(
         files=tuple(path.name for path in files),
         counts=tally.counts,

@@ -73,6 +73,7 @@ def gather(
     Default filter: blind, in the window, not set aside. An eye that had no forecast before it was graded is blind
     whatever was ticked.
     """
+    cut = session.outcome_cut
     report(0.0, "Reading the eyes")
     zone = session.settings.zone or None
     everything = sorted(session.store.cases(), key=lambda case: (case.key.surgery_date, case.key))
@@ -88,7 +89,7 @@ def gather(
     if chosen == "beforehand":
         numbers = _beforehand(session, candidates, locked, left)
     else:
-        numbers, refused = worked_out(rows, candidates, model, report, cut=session.settings.outcome_cut)
+        numbers, refused = worked_out(rows, candidates, model, report, cut=cut)
         left.update(refused)
     graded: list[Eye] = []
     ungraded: list[Eye] = []
@@ -96,7 +97,7 @@ def gather(
         if key not in numbers:
             continue
         row = rows[key]
-        found = look(row, session.settings.outcome_cut)
+        found = look(row, cut)
         number = numbers[key]
         why = UNSEEN_WORDS.get(found.reason or "", "")
         eye = Eye(key, row, number.risk, number.model_id, number.own_records, found.cloudy, why)

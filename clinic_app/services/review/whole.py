@@ -72,7 +72,7 @@ def _made(session: Session, model: str, gathered: Gathered, names: bool) -> Revi
     judgement = _judged(eyes)
     surgeons, note = by_surgeon(gathered, names=names) if model == "booking" else ((), BOOKING_ONLY)
     pages = _pages(session, gathered)
-    cut = session.settings.outcome_cut
+    cut = session.outcome_cut
     return Review(
         practice=session.settings.practice_name,
         demo=session.settings.demo,
