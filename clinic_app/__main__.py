@@ -2,7 +2,10 @@
 
 import sys
 
-from clinic_app.cli.main import main
+try:
+    from clinic_app.cli.main import main
+except KeyboardInterrupt:  # stopped before anything was begun
+    sys.exit(4)
 
 if __name__ == "__main__":
     sys.exit(main())

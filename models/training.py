@@ -106,7 +106,7 @@ def _train(
     data = build(rows, drawn, until=until)
     weight = _weights(drawn, data)
     step = tier(float(weight @ data.y), data.n, data.patient_count)
-    _refuse_too_few(step, data, model)
+    _refuse_too_few(step, data, model, float(weight @ data.y))
     drawn, data, dropped = _without_blank_terms(drawn, data)
     drawn = drawn.with_curve() if step.depth_curve and drawn.depth is not None else drawn.without_curve()
 
@@ -133,13 +133,15 @@ def _weights(spec: Spec, data: Dataset) -> FloatArray:
     return np.ones(data.n) if spec.weights == "none" or not data.n else halving_weights(data.quarters)
 
 
-def _refuse_too_few(step: Tier, data: Dataset, model: str) -> None:
+def _refuse_too_few(step: Tier, data: Dataset, model: str, counted: float) -> None:
     counts = f"The records hold {data.n} graded eyes of {data.patient_count} patients, {data.events} of them cloudy."
+    if counted < data.events:
+        counts += f" With weights that halve every four quarters the cloudy ones count as {counted:.1f}."
     if not step.individual_forecasts:
         raise ModelError(
             "There are too few eyes for a model.",
             counts,
-            "Go on recording: the first booking model needs 15 cloudy eyes among 100 eyes of 60 patients.",
+            "Go on recording: a booking model needs 15 cloudy eyes among 100 eyes of 60 patients.",
         )
     if model == "end_of_case" and not step.end_of_case_forecasts:
         raise ModelError(

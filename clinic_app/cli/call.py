@@ -17,6 +17,7 @@ from types import FrameType
 import click
 from platformdirs import user_data_path
 
+from clinic_app.errors import Refusal
 from clinic_app.session import Session, open_session
 from models.progress import Cancelled, Report
 
@@ -74,7 +75,14 @@ class Call:
     def session(self, *, create: bool = False) -> Iterator[Session]:
         """Open the practice; only commands that put records in may create one."""
         if create:
-            self.practice.mkdir(parents=True, exist_ok=True)
+            try:
+                self.practice.mkdir(parents=True, exist_ok=True)
+            except OSError as fault:
+                raise Refusal(
+                    what="The practice folder cannot be made.",
+                    why=f"{fault.strerror or 'The system refused it'}.",
+                    next="Name a folder, not a file, in a place where you may write: --practice DIR",
+                ) from None
         with open_session(self.practice, person=self.person) as session:
             yield session
 

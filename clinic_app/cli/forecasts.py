@@ -33,6 +33,11 @@ def forecast_lines(document: Mapping[str, object]) -> list[str]:
     rows = document["rows"]
     if not isinstance(rows, list) or not rows:
         return ["No row could be forecast." if "problems" in document else "No eye waits for a forecast."]
+    if all(one["status"] == "no_model" for one in rows):
+        return [
+            f"{len(rows)} eyes wait for a forecast; the practice has no model of this kind in use yet.",
+            f"Fit one with: clinic-app train --model {document['model']}, read it, then adopt it by name.",
+        ]
     cells = (
         (
             one["patient_id"], one["eye"], one["surgery_date"], _chance(one["risk"]),

@@ -38,6 +38,10 @@ def import_(call: Call, files: tuple[Path, ...], mapping: Path | None, dry_run: 
     ]
     if dry_run:
         lines.append("Dry run: nothing was changed.")
+    lines += [f"{one['file']}: {one['reason']}" for one in found["notes"] if one["row"] is None]
+    noted = sum(one["row"] is not None for one in found["notes"]) + int(found["notes_left_out"])
+    if noted:
+        lines.append(f"{noted} cells went in with a note; --json lists them.")
     problems = [(one["file"], one["row"], one["column"], one["typed"], one["reason"]) for one in found["problems"]]
     if problems:
         lines += ["", *table(("file", "row", "column", "typed", "reason"), problems)]

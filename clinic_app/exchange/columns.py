@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping as Mapped
 from dataclasses import dataclass
+from difflib import get_close_matches
 from enum import StrEnum
 
 from clinic_app.exchange.guard import refused
@@ -15,6 +16,9 @@ WHY = "why_left_out"
 CONFIRMED = "confirmed"
 """Fields and rules, joined with `|`, that a person confirmed for the row: what would be asked there is taken."""
 SUFFIXES = ("_missing", "_source", "_at", "_typed")
+
+MISSPELT = 0.85
+"""How like a field's name a heading must be to be taken for a slip of the pen; it is asked for, never assumed."""
 
 
 class Part(StrEnum):
@@ -119,4 +123,5 @@ def _hint(heading: str) -> str:
     for field in FIELDS:
         if words and words in {_words(name) for name in (field.name, field.label, *field.aliases)}:
             return field.name
-    return ""
+    near = get_close_matches(heading.strip().lower(), [field.name for field in FIELDS], n=1, cutoff=MISSPELT)
+    return near[0] if near else ""

@@ -21,7 +21,7 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     figure = sheet(width, height, theme)
     signs: list[tuple[Artist, str]] = []
     if review.curve:
-        signs.append((line(theme.forecast), "forecast, smoothed"))
+        signs.append((line(theme.forecast), "seen, smoothed"))
         signs.append((box(theme.forecast_mid, theme.forecast, 0.5), "19 times in 20"))
     signs.append((mark(theme.seen, theme), f"seen, {len(review.groups)} groups of eyes"))
     signs.append((line(theme.ref, DASHES, 1.5), "seen = forecast"))

@@ -134,9 +134,11 @@ def forecast_for(session: Session, row: Row) -> PanelState:
     entry = session.store.in_use("booking")
     if entry is None:
         return NoModel(_counts(session), facts_to_weigh(whole))
-    open_ = tuple(name for name in FIRST_ANSWERS if whole.get(name) is None and not whole.get(f"{name}_missing"))
+    open_ = [name for name in FIRST_ANSWERS if whole.get(name) is None and not whole.get(f"{name}_missing")]
     if open_:
-        return Waiting(open_)
+        born = whole.get("birth_date") is not None
+        instead = {"age_years": "surgery_date" if born else "birth_date"}
+        return Waiting(tuple(instead.get(name, name) for name in open_))
     card = session.card(entry.model_id)
     (forecast,) = card.forecast([whole])
     if forecast.status == "refused_unlike_ours":

@@ -17,6 +17,8 @@ from models.progress import Report, silent
 
 STORE_NAME = "practice.sqlite"
 COMPANIONS = ("-wal", "-shm", "-journal")
+SQLITE = b"SQLite format 3\0"
+"""How every database file begins."""
 
 
 def remove_store(path: Path) -> None:
@@ -110,6 +112,13 @@ def restore(folder: Path, backup: Path, report: Report = silent) -> Path | None:
     place.check(folder)
     if not backup.is_file():
         raise Refusal("Nothing was restored.", f"There is no file {backup}.", "Choose a backup.")
+    with backup.open("rb") as file:
+        if file.read(len(SQLITE)) != SQLITE:
+            raise Refusal(
+                "Nothing was restored.",
+                f"{backup.name} is not a backup of this program.",
+                "Choose a file that was written by backup; the records are as they were.",
+            )
     held = lock.take(folder)
     fresh = folder / (STORE_NAME + ".restored")
     try:

@@ -190,3 +190,26 @@ def test_few_cloudy_eyes_are_judged_without_a_range(tmp_path: Path, capsys: pyte
     file.write_text("p,y\n" + "\n".join(f"0.{place},{place % 2}" for place in range(1, 9)) + "\n", encoding="utf-8")
     assert run(tmp_path, "judge", str(file), "--risk", "p", "--outcome", "y") == 0
     assert "too few cloudy eyes" in capsys.readouterr().out
+
+
+def test_a_misspelt_heading_is_told_with_the_name_it_may_mean(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "eyes.csv"
+    file.write_text("patient_id,eye,surgery_date,nucleus_hardnes\nQ-1,R,2026-12-03,3\n", encoding="utf-8")
+    assert run(tmp_path / "practice", "import", str(file)) == 0
+    told = capsys.readouterr().out
+    assert "'nucleus_hardnes' was not read" in told
+    assert "nucleus_hardness" in told
+    assert run(tmp_path / "practice", "forecast") == 0
+    assert "has no model of this kind in use yet" in capsys.readouterr().out
+
+
+def test_folders_and_backups_that_cannot_be_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "eyes.csv"
+    file.write_text("patient_id,eye,surgery_date\nQ-1,R,2026-12-03\n", encoding="utf-8")
+    assert run(file, "import", str(file)) == 1
+    assert "folder" in capsys.readouterr().err
+    assert run(tmp_path, "import", str(file)) == 0
+    assert run(tmp_path, "restore", str(file)) == 1
+    assert "is not a backup" in capsys.readouterr().err

@@ -210,6 +210,7 @@ class BookingsEyes(BookingsFrame):
     def _answered(self) -> None:
         if self.open_eye is None and not self.drafting:
             self.drafting = True
+        self.notice.hide()
         self._offer_fellow()
         self._refresh()
         if self.drafting:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, QSize
-from PySide6.QtGui import QFont, QPainter, QPaintEvent
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QFont, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QPushButton, QSizePolicy
 
 from clinic_app.desktop.icons import draw_icon
@@ -49,6 +49,13 @@ class Button(QPushButton):
     def words(self) -> str:
         """What is written on the button."""
         return self.text().replace("&&", "&")
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        plain = event.modifiers() in (Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.KeypadModifier)
+        if plain and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.click()  # Enter goes on everywhere else, so it must do something here too
+            return
+        super().keyPressEvent(event)
 
     def sizeHint(self) -> QSize:
         look = self.look
