@@ -82,13 +82,13 @@ class Session:
             self.cards[model_id] = read_card(entry.card_text)
         return self.cards[model_id]
 
-    def stored(self, key: CaseKey, model_id: str, model: str, forecast: Forecast) -> StoredForecast:
-        """The forecast as the practice keeps it, made now by the person acting."""
+    def stored(self, key: CaseKey, model_id: str, model: str, forecast: Forecast, *, at: datetime) -> StoredForecast:
+        """The forecast as the practice keeps it, made at that moment by the person acting."""
         return StoredForecast(
             key=key,
             model_id=model_id,
             model=model,
-            made_at=self.clock(),
+            made_at=at,
             made_by=self.person,
             status=forecast.status,
             risk=forecast.risk,

@@ -207,7 +207,7 @@ def book(
         if entry is not None:
             whole = _whole(session, {**record.row(), **_key_row(key)})
             (forecast,) = session.card(entry.model_id).forecast([whole])
-            write.add_forecasts([session.stored(key, entry.model_id, "booking", forecast)])
+            write.add_forecasts([session.stored(key, entry.model_id, "booking", forecast, at=session.clock())])
     return open_eye(session, key)
 
 

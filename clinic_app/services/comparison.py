@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from clinic_app.domain.operated import key_of
 from clinic_app.domain.record import CaseKey, ModelEntry, Row
 from clinic_app.errors import Refusal
 from clinic_app.session import Session
 from models.card import Card
+from models.dataset import quarter_of
 from models.eligibility import left_out
 from models.measure import Z95
 from models.outcome import look
@@ -57,7 +59,7 @@ def compare(session: Session, model_id: str, *, report: Report = silent) -> dict
         [theirs for _, _, theirs in pairs],
         [mine for _, mine, _ in pairs],
         outcome,
-        quarters=[day.year * 4 + (day.month - 1) // 3 for day in days],
+        quarters=[quarter_of(day) for day in days],
         patients=[str(rows[i]["patient_id"]) for i, _, _ in pairs],
         new_quarters=len({quarter for quarter, _ in new if since < quarter < running}),
         new_events=int(sum(seen for _, seen in new)),
@@ -78,10 +80,7 @@ def _candidate(session: Session, model_id: str) -> ModelEntry:
 
 
 def _day(row: Row) -> date:
-    day = row["surgery_date"]
-    if not isinstance(day, date):
-        raise TypeError("a stored case has a surgery date")
-    return day
+    return key_of(row).surgery_date
 
 
 def _judged(rows: Sequence[Row], card: Card) -> list[int]:
@@ -108,7 +107,7 @@ def _current(
     found: list[float | None] = []
     for i in judged:
         row = rows[i]
-        key = CaseKey(str(row["patient_id"]), str(row["eye"]), _day(row))
+        key = key_of(row)
         if locked.get(key) is not None:
             found.append(locked[key])
         else:

@@ -69,7 +69,7 @@ def forecast_practice(
     with session.store.writing(by=session.person, act="forecast") as write:
         write.add_forecasts(
             [
-                session.stored(case.key, entry.model_id, model, forecast)
+                session.stored(case.key, entry.model_id, model, forecast, at=now)
                 for case, forecast in zip(cases, forecasts, strict=True)
             ]
         )

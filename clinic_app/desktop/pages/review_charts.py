@@ -194,7 +194,7 @@ class ChartCard(Card):
 
     def show_review(self, review: Review) -> None:
         """Words and table at once; the drawing when it is ready."""
-        self.review = review
+        self.review, self._asked = review, None
         said = self.chart.words(review)
         self.heading.setText(said.heading)
         self.reading.setText(said.reading)
@@ -239,5 +239,6 @@ class ChartCard(Card):
         self.footer.setText("working…")
 
     def failed(self, why: str) -> None:
-        """This chart alone could not be drawn."""
+        """This chart alone could not be drawn; it is tried again when it is next shown or sized."""
+        self._asked = None
         self.picture.setText(f"This chart could not be drawn: {why}")
