@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Callable, Iterator
+import os
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -13,10 +14,11 @@ from zoneinfo import ZoneInfo
 from clinic_app import __version__
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations, key_of, marked
-from clinic_app.domain.record import CaseKey, StoredForecast
+from clinic_app.domain.record import CaseKey, Row, StoredForecast
 from clinic_app.errors import Refusal
 from clinic_app.settings import Settings, read_settings
 from clinic_app.store import Store, open_store, restore
+from clinic_app.store.backup import STORE_NAME
 from models.card import Card, read_card
 from models.errors import ModelError
 from models.forecast import Forecast
@@ -98,6 +100,22 @@ class Session:
             note=forecast.note,
         )
 
+    def made(self, model: str, rows: Mapping[CaseKey, Row]) -> list[StoredForecast]:
+        """Forecasts of these eyes by the model in use, ready to be kept; none while no model of that kind is in use.
+
+        The rows are whole: with derived values and the mark of a second operation. Every act that writes answers keeps
+        these in its own transaction, so that no number outlives the answers it was made from.
+        """
+        entry = self.store.in_use(model)
+        if entry is None or not rows:
+            return []
+        now = self.clock()
+        forecasts = self.card(entry.model_id).forecast(list(rows.values()))
+        return [
+            self.stored(key, entry.model_id, model, forecast, at=now)
+            for key, forecast in zip(rows, forecasts, strict=True)
+        ]
+
     def acting(self, person: str) -> Session:
         """The same practice with another person acting."""
         return dataclasses.replace(self, person=person)
@@ -105,6 +123,16 @@ class Session:
     def with_settings(self, settings: Settings) -> Session:
         """The same practice with other settings."""
         return dataclasses.replace(self, settings=settings)
+
+
+def holds_practice(folder: Path) -> bool:
+    """Whether a practice has been begun in the folder."""
+    return (folder / STORE_NAME).exists()
+
+
+def can_be_written(folder: Path) -> bool:
+    """Whether the system lets this account write in the practice folder and in its store."""
+    return all(os.access(path, os.W_OK) for path in (folder, folder / STORE_NAME) if path.exists())
 
 
 @contextlib.contextmanager

@@ -22,7 +22,15 @@ if TYPE_CHECKING:
         tier,
         wilson,
     )
-    from models.alarm import Cusum, cusum, cusum_limit, cusum_run_length
+    from models.alarm import (
+        Cusum,
+        cusum,
+        cusum_false_alarm,
+        cusum_limit,
+        cusum_run_length,
+        cusum_year_limit,
+    )
+    from models.batch import Scores
     from models.card import Card, read_card
     from models.discrimination import Difference, compare_c_statistics
     from models.fit import LogisticFit, fit_logistic, range_covariance
@@ -35,6 +43,8 @@ if TYPE_CHECKING:
         Tally,
         exact_limits,
         funnel,
+        looks_words,
+        outside_by_chance,
         running_tally,
         shrunken_ratio,
     )
@@ -42,9 +52,12 @@ if TYPE_CHECKING:
     from models.ranges import MODEL_FORM_SD, logit_variance, risk_range
     from models.refit import refit_many
     from models.spline import curve_term, quantile_knots, restricted_cubic
+    from models.stability import Stability, coefficient_stability, forecast_stability
+    from models.subgroups import SubgroupRow, SubgroupTable, UnlikeOurs, subgroup_table, unlike_ours
     from models.update import ClosedTest, Shift, Verdict, closed_test, forward_verdict, level_shift, log_loss
-    from models.usefulness import Usefulness, net_benefit
-    from models.usual import usual_range
+    from models.usefulness import BenefitBand, Usefulness, net_benefit, net_benefit_band
+    from models.usual import learn_usual, usual_range
+    from models.watching import Watch, watch
 
 _HOME = MappingProxyType(
     {
@@ -57,7 +70,8 @@ _HOME = MappingProxyType(
             "tier",
             "wilson",
         ),
-        "alarm": ("Cusum", "cusum", "cusum_limit", "cusum_run_length"),
+        "alarm": ("Cusum", "cusum", "cusum_false_alarm", "cusum_limit", "cusum_run_length", "cusum_year_limit"),
+        "batch": ("Scores",),
         "card": ("Card", "read_card"),
         "discrimination": ("Difference", "compare_c_statistics"),
         "fit": ("LogisticFit", "fit_logistic", "range_covariance"),
@@ -65,19 +79,32 @@ _HOME = MappingProxyType(
         "judging": ("Judgement", "Performance", "judge", "performance"),
         "measure": ("Measure",),
         "missing": ("Filled", "Normal", "averaged_risk", "learn_normal", "likely_answers"),
-        "monitor": ("FunnelRow", "Tally", "exact_limits", "funnel", "running_tally", "shrunken_ratio"),
+        "monitor": (
+            "FunnelRow",
+            "Tally",
+            "exact_limits",
+            "funnel",
+            "looks_words",
+            "outside_by_chance",
+            "running_tally",
+            "shrunken_ratio",
+        ),
         "prior": ("Prior",),
         "ranges": ("MODEL_FORM_SD", "logit_variance", "risk_range"),
         "refit": ("refit_many",),
         "spline": ("curve_term", "quantile_knots", "restricted_cubic"),
+        "stability": ("Stability", "coefficient_stability", "forecast_stability"),
+        "subgroups": ("SubgroupRow", "SubgroupTable", "UnlikeOurs", "subgroup_table", "unlike_ours"),
         "update": ("ClosedTest", "Shift", "Verdict", "closed_test", "forward_verdict", "level_shift", "log_loss"),
-        "usefulness": ("Usefulness", "net_benefit"),
-        "usual": ("usual_range",),
+        "usefulness": ("BenefitBand", "Usefulness", "net_benefit", "net_benefit_band"),
+        "usual": ("learn_usual", "usual_range"),
+        "watching": ("Watch", "watch"),
     }
 )
 
 __all__ = [
     "MODEL_FORM_SD",
+    "BenefitBand",
     "Cancelled",
     "Card",
     "ClosedTest",
@@ -95,30 +122,44 @@ __all__ = [
     "Prior",
     "Report",
     "SampleSize",
+    "Scores",
     "Separation",
     "Shift",
+    "Stability",
+    "SubgroupRow",
+    "SubgroupTable",
     "Tally",
     "Tier",
+    "UnlikeOurs",
     "Usefulness",
     "Verdict",
+    "Watch",
     "averaged_risk",
     "closed_test",
+    "coefficient_stability",
     "compare_c_statistics",
     "curve_term",
     "cusum",
+    "cusum_false_alarm",
     "cusum_limit",
     "cusum_run_length",
+    "cusum_year_limit",
     "exact_limits",
     "fit_logistic",
+    "forecast_stability",
     "forward_verdict",
     "funnel",
     "judge",
     "learn_normal",
+    "learn_usual",
     "level_shift",
     "likely_answers",
     "log_loss",
     "logit_variance",
+    "looks_words",
     "net_benefit",
+    "net_benefit_band",
+    "outside_by_chance",
     "performance",
     "quantile_knots",
     "r2_from_c_statistic",
@@ -132,8 +173,11 @@ __all__ = [
     "shrinkage_estimate",
     "shrunken_ratio",
     "silent",
+    "subgroup_table",
     "tier",
+    "unlike_ours",
     "usual_range",
+    "watch",
     "wilson",
 ]
 

@@ -17,12 +17,14 @@ class SampleSize:
     """Eyes needed to develop a model from own data alone, by criterion; `required` is the largest.
 
     shrinkage_n: coefficients need shrinking by less than 1 - shrinkage; optimism_n: apparent and adjusted R2 differ by
-    at most 0.05; intercept_n: the average chance is known to within the margin; r2: the Cox-Snell R2 assumed.
+    at most 0.05; intercept_n: the average chance is known to within the margin; error_n: a new eye's chance is off by
+    at most `error` on average; r2: the Cox-Snell R2 assumed, max_r2: the largest possible at this share.
     """
 
     shrinkage_n: int
     optimism_n: int
     intercept_n: int
+    error_n: int
     required: int
     r2: float
     max_r2: float
@@ -36,17 +38,20 @@ def sample_size(
     c_statistic: float | None = None,
     shrinkage: float = 0.9,
     margin: float = 0.05,
+    error: float = 0.05,
 ) -> SampleSize:
     """Eyes needed for `parameters` coefficients at the given share of cloudy eyes.
 
     Either r2 (Cox-Snell) or the expected C statistic is given. Sources: Riley RD et al. Stat Med 2019;38:1276 and
-    BMJ 2020;368:m441.
+    BMJ 2020;368:m441; the mean absolute error of the chance: van Smeden M et al. Stat Methods Med Res 2019;28:2455
+    (from memory; made for shares up to one half and up to 30 coefficients).
     """
     _refuse_outside("share of cloudy eyes", prevalence, 0.0, 1.0)
     _refuse_outside("shrinkage", shrinkage, 0.0, 1.0)
     _refuse_outside("margin", margin, 0.0, 1.0)
-    if parameters < 1:
-        raise _refusal("The number of coefficients must be one or more.")
+    _refuse_outside("error", error, 0.0, 1.0)
+    if not (parameters >= 1 and parameters % 1 == 0):
+        raise _refusal("The number of coefficients must be a whole number, one or more.")
     if (r2 is None) == (c_statistic is None):
         raise _refusal("Give either the R2 or the C statistic, not both.")
     explained = r2 if r2 is not None else r2_from_c_statistic(float(c_statistic or 0.0), prevalence)
@@ -55,8 +60,11 @@ def sample_size(
     by_shrinkage = _eyes(parameters, explained, shrinkage)
     by_optimism = _eyes(parameters, explained, explained / (explained + 0.05 * largest))
     by_intercept = math.ceil((1.96 / margin) ** 2 * prevalence * (1.0 - prevalence))
-    required = max(by_shrinkage, by_optimism, by_intercept)
-    return SampleSize(by_shrinkage, by_optimism, by_intercept, required, explained, largest)
+    rarer = min(prevalence, 1.0 - prevalence)
+    log_eyes = (-0.508 + 0.259 * math.log(rarer) + 0.504 * math.log(parameters) - math.log(error)) / 0.544
+    by_error = math.ceil(math.exp(log_eyes))
+    required = max(by_shrinkage, by_optimism, by_intercept, by_error)
+    return SampleSize(by_shrinkage, by_optimism, by_intercept, by_error, required, explained, largest)
 
 
 def r2_from_c_statistic(c_statistic: float, prevalence: float) -> float:

@@ -18,7 +18,11 @@ from models.arrays import FloatArray, frozen, has_logit, logit, outcomes, risks
 from models.errors import ModelError
 
 _STATES = 800
+_YEAR_STATES = 400
+_FEWEST_STATES = 20
 _HIGHEST = 20.0
+_LEVELS = 9
+"""Points of the normal distribution over which the level error of a model is averaged."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,8 +60,11 @@ def cusum_run_length(
     """
     chance = _chances(risks)
     _refuse_ratio(odds_ratio)
-    if not (np.isfinite(limit) and limit > 0.0):
-        raise _refusal("The limit must be above zero.")
+    _refuse_limit(limit)
+    if not (np.isfinite(true_odds_ratio) and true_odds_ratio > 0.0):
+        raise _refusal("The true odds ratio must be above 0.")
+    if states < _FEWEST_STATES or int(states) != states:
+        raise _refusal(f"The chain needs {_FEWEST_STATES} heights or more.")
     return _run_length(chance, odds_ratio, limit, true_odds_ratio, states)
 
 
@@ -83,6 +90,54 @@ def cusum_limit(risks: ArrayLike, *, odds_ratio: float, run_length: float, seed:
         if high > _HIGHEST:
             raise _refusal("So long a run cannot be promised with these chances.")
     return float(brentq(beyond, low, high, xtol=1e-6))
+
+
+def cusum_false_alarm(risks: ArrayLike, *, odds_ratio: float, limit: float, eyes: int, level_sd: float = 0.0) -> float:
+    """Chance that a running chart reaches `limit` within a year of `eyes` eyes although nothing changed.
+
+    1 - exp(-eyes / run length), for a chart that has run for a while; in the first year after a start at 0 it is a
+    little less. level_sd: standard error of the model's own average on the logit; the chance is averaged over that
+    error, taken as normal, since a model that runs a little low alarms more often.
+    """
+    chance = _chances(risks)
+    _refuse_ratio(odds_ratio)
+    _refuse_limit(limit)
+    _refuse_year(eyes, level_sd)
+    return _within(chance, odds_ratio, limit, eyes, level_sd)
+
+
+def cusum_year_limit(
+    risks: ArrayLike, *, odds_ratio: float, eyes: int, level_sd: float = 0.0, false_alarm: float = 0.2
+) -> float:
+    """The limit at which a false alarm within a year of `eyes` eyes has the chance `false_alarm`.
+
+    Averaged over the model's own level error as in `cusum_false_alarm`. To be worked out anew for each model.
+    """
+    chance = _chances(risks)
+    _refuse_ratio(odds_ratio)
+    _refuse_year(eyes, level_sd)
+    if not 0.0 < false_alarm < 1.0:
+        raise _refusal("The chance of a false alarm must lie between 0 and 1.")
+
+    def beyond(limit: float) -> float:
+        return false_alarm - _within(chance, odds_ratio, limit, eyes, level_sd)
+
+    low, high = 1e-6, 1.0
+    if beyond(low) >= 0.0:
+        return low
+    while beyond(high) < 0.0:
+        low, high = high, high + 1.0
+        if high > _HIGHEST:
+            raise _refusal("So rare an alarm cannot be promised with these chances.")
+    return float(brentq(beyond, low, high, xtol=1e-4))
+
+
+def _within(chance: FloatArray, odds_ratio: float, limit: float, eyes: int, level_sd: float) -> float:
+    points, shares = np.polynomial.hermite_e.hermegauss(_LEVELS if level_sd > 0.0 else 1)
+    lengths = [
+        _run_length(chance, odds_ratio, limit, math.exp(level_sd * point), _YEAR_STATES) for point in points.tolist()
+    ]
+    return float(-shares @ np.expm1(-eyes / np.asarray(lengths)) / shares.sum())
 
 
 def _run_length(chance: FloatArray, odds_ratio: float, limit: float, true_odds_ratio: float, states: int) -> float:
@@ -116,6 +171,18 @@ def _chances(values: ArrayLike) -> FloatArray:
 def _refuse_ratio(odds_ratio: float) -> None:
     if not (np.isfinite(odds_ratio) and odds_ratio > 0.0 and odds_ratio != 1.0):
         raise _refusal("The odds ratio must be above 0 and not 1.")
+
+
+def _refuse_limit(limit: float) -> None:
+    if not (np.isfinite(limit) and limit > 0.0):
+        raise _refusal("The limit must be above zero.")
+
+
+def _refuse_year(eyes: int, level_sd: float) -> None:
+    if not (eyes >= 1 and int(eyes) == eyes):
+        raise _refusal("The year needs one eye or more, counted whole.")
+    if not (np.isfinite(level_sd) and level_sd >= 0.0):
+        raise _refusal("The level error must be zero or more.")
 
 
 def _refusal(why: str) -> ModelError:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -99,14 +101,61 @@ def cluster_codes(clusters: ArrayLike, length: int) -> IntArray:
             f"Needed are {length} patient labels, given is an array of shape {labels.shape}.",
             "Give one patient label per eye.",
         )
-    if (labels.dtype.kind == "f" and np.isnan(labels).any()) or any(label is None for label in labels.tolist()):
+    kind = labels.dtype.kind
+    if kind not in "iubUS" and any(_blank(label) for label in labels.tolist()):
         raise ModelError("The patients do not fit.", "A patient label is blank.", "Give every eye its patient.")
-    if labels.dtype.kind == "O":
+    if not length:
+        return np.zeros(0, dtype=np.int64)
+    if kind in "iu":
+        numbers = labels.astype(np.int64) if kind == "i" else labels
+        lowest = numbers.min()
+        if int(numbers.max()) - int(lowest) <= 4 * length:
+            return _numbered((numbers - lowest).astype(np.int64))
+    if kind in "OU":
         labels = labels.astype(str)
-    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
-    order = np.empty(first.shape[0], dtype=np.int64)
-    order[np.argsort(first)] = np.arange(first.shape[0])
-    return order[inverse.reshape(-1)]
+        letters = labels.view(np.uint32).reshape(length, -1)
+        if letters.max() < 128:
+            return _numbered(_text_codes(letters.astype(np.uint8)))
+    # A dictionary keeps the order of first appearance.
+    names = labels.tolist()
+    places = {name: place for place, name in enumerate(dict.fromkeys(names))}
+    return np.fromiter(map(places.__getitem__, names), dtype=np.int64, count=length)
+
+
+def _blank(label: object) -> bool:
+    return label is None or (isinstance(label, float) and math.isnan(label))
+
+
+def _numbered(labels: IntArray) -> IntArray:
+    """Whole numbers from 0, not much larger than there are eyes, renumbered in the order of first appearance."""
+    length = labels.shape[0]
+    first = np.full(int(labels.max()) + 1, length, dtype=np.int64)
+    # Of assignments to the same place the last one holds; backwards, that is the first appearance.
+    first[labels[::-1]] = np.arange(length - 1, -1, -1)
+    opens = np.zeros(length, dtype=np.int64)
+    opens[first[first < length]] = 1
+    return (np.cumsum(opens) - 1)[first[labels]]
+
+
+def _text_codes(letters: NDArray[np.uint8]) -> IntArray:
+    """The same number for the same text, from ASCII letters [n, length]: eight letters are compared as one number."""
+    wide = np.zeros((letters.shape[0], -(-letters.shape[1] // 8) * 8), dtype=np.uint8)
+    wide[:, : letters.shape[1]] = letters
+    words = wide.view(np.uint64)
+    codes = _ranks(words[:, 0])
+    for word in words.T[1:]:
+        more = _ranks(word)
+        codes = _ranks(codes * (more.max() + 1) + more)
+    return codes
+
+
+def _ranks(values: NDArray[np.uint64] | IntArray) -> IntArray:
+    """Place of each value among the different values, from 0."""
+    order = np.argsort(values)
+    placed = values[order]
+    codes = np.zeros(values.shape[0], dtype=np.int64)
+    codes[order[1:]] = np.cumsum(placed[1:] != placed[:-1])
+    return codes
 
 
 def sums_by_cluster(values: FloatArray, codes: IntArray) -> FloatArray:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.arrays import BoolArray, FloatArray, IntArray
 from models.errors import ModelError
@@ -39,7 +41,8 @@ class Blanks:
         self.seen: BoolArray = ~np.isnan(table)
         patterns, codes = np.unique(self.seen, axis=0, return_inverse=True)
         codes = codes.reshape(-1)
-        self._patterns = patterns
+        self.patterns: BoolArray = patterns
+        self.codes: IntArray = codes
         self._order = np.argsort(codes, kind="stable")
         bounds = np.searchsorted(codes[self._order], np.arange(patterns.shape[0] + 1)).tolist()
         self._spans = list(itertools.pairwise(bounds))
@@ -79,7 +82,7 @@ class Blanks:
         filled = np.where(self.seen, table, 0.0)
         lefts = []
         for alike in self._alike:
-            left, slope = _conditional(precision, alike.blank, self._patterns[alike.patterns])
+            left, slope = _conditional(precision, alike.blank, self.patterns[alike.patterns])
             columns = alike.blank[alike.place]
             carried = np.einsum("rmq,rq->rm", slope[alike.place], standard[alike.rows])
             filled[alike.rows[:, None], columns] = normal.mean[columns] + sd[columns] * carried
@@ -102,7 +105,7 @@ class Blanks:
         table = moments.sum(axis=0)
         for alike in self._alike:
             here = moments[alike.patterns]
-            left, slope = _conditional(precision, alike.blank, self._patterns[alike.patterns])
+            left, slope = _conditional(precision, alike.blank, self.patterns[alike.patterns])
             carry = np.concatenate([(mean[alike.blank] - slope @ mean)[:, :, None], slope], axis=2)
             with_seen = carry @ here
             with_blank = with_seen @ np.swapaxes(carry, 1, 2) + here[:, 0, 0][:, None, None] * left
@@ -137,6 +140,45 @@ class Filled:
                 bent = slopes[alike.rows[:, None], columns] * self.sd[columns]
                 found[alike.rows] = np.einsum("rm,rmj,rj->r", bent, left[alike.place], bent)
         return np.maximum(found, 0.0)
+
+    def shrinking(
+        self,
+        slopes: FloatArray,
+        depth: int | None,
+        bend: FloatArray | None,
+        curve: FloatArray,
+        kind: type[np.floating[Any]] = np.float64,
+    ) -> NDArray[Any]:
+        """What the blanks shrink each log-odds by, 1 / sqrt(1 + pi v / 8), for several models at once: [b, n].
+
+        slopes: [b, q]. Where the curve of the column `depth` makes its slope depend on the eye, `bend` [n] is the
+        curve's steepness at each eye and `curve` [b] its coefficient: the slope there is slopes[:, depth] + curve bend.
+        See `missing.averaged_risk`.
+        """
+        table = np.ones((slopes.shape[0], self.blanks.patterns.shape[0]))
+        bent = []
+        for alike, left in zip(self.blanks._alike, self.left, strict=True):
+            scaled = (slopes * self.sd)[:, alike.blank]
+            image = np.einsum("bkm,kmj->bkj", scaled, left)
+            variance = np.einsum("bkm,bkm->bk", image, scaled)
+            table[:, alike.patterns] = _shrunk(variance)
+            if bend is None or depth is None:
+                continue
+            hit = alike.blank == depth
+            at, which = hit.argmax(axis=1), np.arange(hit.shape[0])
+            some = np.flatnonzero(hit.any(axis=1)[alike.place])
+            rows, place = alike.rows[some], alike.place[some]
+            lean = curve[:, None] * (bend[rows] * self.sd[depth])
+            within = variance[:, place] + 2.0 * lean * image[:, which, at][:, place]
+            bent.append((rows, _shrunk(within + lean**2 * left[which, at, at][place])))
+        factors = np.take(table.astype(kind), self.blanks.codes, axis=1)
+        for rows, found in bent:
+            factors[:, rows] = found
+        return factors
+
+
+def _shrunk(variance: FloatArray) -> FloatArray:
+    return np.asarray(1.0 / np.sqrt(1.0 + (np.pi / 8.0) * np.maximum(variance, 0.0)))
 
 
 def _conditional(precision: FloatArray, blank: IntArray, seen: BoolArray) -> tuple[FloatArray, FloatArray]:

@@ -14,7 +14,8 @@ from models.errors import ModelError
 from models.fit import LogisticFit, fit_logistic
 from models.measure import Z95, Measure
 from models.prior import Prior
-from models.refit import refit_many, refit_once, refit_outcomes
+from models.refit import groups, refit_many, refit_once, refit_outcomes
+from models.resampling import drawn_patients
 from models.spline import quantile_knots, restricted_cubic
 
 FEWEST_EVENTS_FOR_SLOPE = 20
@@ -22,6 +23,9 @@ FEWEST_EVENTS_FOR_SLOPE = 20
 
 NULL_SIMULATIONS = 400
 _GRID = 60
+
+_COUNTS_HELD = 2**27
+"""Most counts (one byte each) of eyes in resamples that are held at once: 128 MB."""
 
 
 def calibration_in_the_large(risk: FloatArray, outcome: FloatArray, codes: IntArray | None = None) -> Measure:
@@ -96,13 +100,13 @@ def grouped(risk: FloatArray, outcome: FloatArray) -> tuple[Group, ...]:
     number = max(2, min(10, int(outcome.sum()) // 8))
     edges = np.quantile(risk, np.linspace(0.0, 1.0, number + 1)[1:-1])
     place = np.searchsorted(edges, risk, side="left")
-    groups = []
+    found = []
     for k in np.unique(place):
         within = place == k
         n, seen = int(within.sum()), float(outcome[within].sum())
         low, high = wilson(seen, n)
-        groups.append(Group(n, float(risk[within].mean()), seen / n, low, high))
-    return tuple(groups)
+        found.append(Group(n, float(risk[within].mean()), seen / n, low, high))
+    return tuple(found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,30 +187,20 @@ def curve_with_band(
     """
     ends = logit(np.quantile(risk, [0.02, 0.98]))
     at = np.linspace(ends[0], ends[1], _GRID)
-    weights = resampled_patients(codes, outcome, resamples, seed)
     basis = curve.basis(logit(risk))
     centre, loose = _loosely_near(curve, basis, outcome)
-    refits = refit_many((basis - centre[0]) / centre[1], outcome, weights, prior=loose)
+    columns = (basis - centre[0]) / centre[1]
+    refits = np.concatenate(
+        [
+            refit_many(columns, outcome, drawn_patients(part, codes, outcome, seed)[codes].T, prior=loose)
+            for part in groups(resamples, max(1, _COUNTS_HELD // risk.shape[0]))
+        ]
+    )
     new = np.column_stack([np.ones(_GRID), (curve.basis(at) - centre[0]) / centre[1]])
     low, high = np.quantile(expit(refits @ new.T), [0.025, 0.975], axis=0)
     middle = expit(np.column_stack([np.ones(_GRID), curve.basis(at)]) @ curve.coefficients)
     rows = zip(expit(at), middle, np.minimum(low, middle), np.maximum(high, middle), strict=True)
     return tuple(CurvePoint(*map(float, row)) for row in rows)
-
-
-def resampled_patients(codes: IntArray, outcome: FloatArray, resamples: int, seed: int) -> FloatArray:
-    """How often each eye counts in each resample of patients, [B, n]; every resample has both kinds of eyes."""
-    rng = np.random.default_rng(seed)
-    size = int(codes.max()) + 1
-    cloudy = np.bincount(codes, weights=outcome, minlength=size)
-    clear = np.bincount(codes, weights=1.0 - outcome, minlength=size)
-    weights = np.empty((resamples, codes.shape[0]))
-    for b in range(resamples):
-        drawn = np.bincount(rng.integers(0, size, size), minlength=size)
-        while drawn @ cloudy == 0.0 or drawn @ clear == 0.0:
-            drawn = np.bincount(rng.integers(0, size, size), minlength=size)
-        weights[b] = drawn[codes]
-    return weights
 
 
 def distance_if_perfect(
@@ -223,7 +217,7 @@ def distance_if_perfect(
     columns = (basis - centre[0]) / centre[1]
     design = np.column_stack([np.ones(risk.shape[0]), columns])
     scores = np.empty(simulations)
-    at_once = max(1, min(simulations, 2**24 // max(risk.shape[0], 1)))
+    at_once = max(1, min(simulations, _COUNTS_HELD // risk.shape[0]))
     for first in range(0, simulations, at_once):
         size = min(at_once, simulations - first)
         drawn = np.empty((size, risk.shape[0]), dtype=np.uint8)

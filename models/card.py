@@ -11,14 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from models.batch import Scores
 from models.card_form import FORMAT, content_hash, parse, refusal, write
-from models.codebook import BY_NAME
-from models.eligibility import REASONS
+from models.card_page import card_page
 from models.energy import EnergyScale, Yardstick
 from models.forecast import Forecast, Forecaster
 from models.formula import Formula, expit
-from models.outcome import UNSEEN_WORDS
+from models.nucleus import Usual, UsualUse
 from models.spec import Spec
 
 Row = Mapping[str, object]
@@ -34,6 +35,7 @@ class Card:
     written: Mapping[str, Any]
     formula: Formula
     forecaster: Forecaster
+    usual_use: UsualUse | None
 
     @property
     def model(self) -> str:
@@ -106,6 +108,18 @@ class Card:
         """One forecast a row, in order; a row of an eye operated before says so (`eligibility.OPERATED_BEFORE`)."""
         return [self.forecaster.forecast(row) for row in rows]
 
+    def columns(self, rows: Iterable[Row]) -> np.ndarray[Any, np.dtype[np.float64]]:
+        """Base columns [n, q] of rows, NaN where they leave one open: what `scores` reads."""
+        read = [self.forecaster.working.read(row) for row in rows]
+        return np.asarray(read, dtype=np.float64).reshape(len(read), len(self.spec.base))
+
+    def scores(self, columns: ArrayLike, *, ranges: bool = False) -> Scores:
+        """Chances of many eyes at once, with `ranges` their 95 % ranges too; no eye is refused, nothing is said.
+
+        ModelError for another shape than [n, q] or an infinite number.
+        """
+        return self.forecaster.working.scores(columns, ranges=ranges)
+
     def own_records_risk(self, row: Row) -> float | None:
         """Chance by the own-records-only model beside it, for judging on the same eyes; None where this card refuses
         or own records carry no model."""
@@ -125,6 +139,10 @@ class Card:
         bent = slopes[numbers.open]
         variance = max(0.0, float(bent @ numbers.left @ bent))
         return expit(eta / float(np.sqrt(1.0 + np.pi * variance / 8.0)))
+
+    def usual(self, row: Row) -> dict[str, Usual]:
+        """{field: what is usual for a nucleus like this one, and the case beside it}; empty where nothing is known."""
+        return {} if self.usual_use is None else self.usual_use.of(row)
 
     def summary_lines(self) -> tuple[str, ...]:
         """A few lines about the model."""
@@ -149,31 +167,8 @@ class Card:
         return tuple(lines)
 
     def as_page(self) -> str:
-        """The card on one page of plain text, for people."""
-        lines = [*self.summary_lines(), "", "Terms (log-odds per step, 95 % range; what was believed before; source)"]
-        terms = {term.name: term for term in self.spec.terms}
-        lines += [
-            f"  {terms[term['name']].label:<34} {term['coefficient']:+.3f} "
-            f"({term['low']:+.3f} to {term['high']:+.3f}); {term['prior_mean']:+.3f} ± {term['prior_sd']:.3f}; "
-            f"{'own choice. ' if term['own_choice'] else ''}{term['source']}"
-            for term in self.written["formula"]["terms"]
-        ]
-        lines += ["", "Left out of training"]
-        left = self.training["excluded"]
-        lines += [f"  {REASONS.get(rule, rule)}: {count}" for rule, count in left.items()] or ["  none"]
-        lines += [
-            f"    of these {UNSEEN_WORDS.get(code, code)}: {count}" for code, count in self.training["unseen"].items()
-        ]
-        lines += [f"  term {name}: {why}" for name, why in self.training["terms_left_out"].items()]
-        lines += ["", "Judged on its own eyes (apparent; corrected for optimism)"]
-        for name in ("c_statistic", "brier", "calibration_in_the_large", "calibration_slope"):
-            pair = [self.judgement[which][name] for which in ("apparent", "corrected")]
-            shown = ["not estimable" if value is None else f"{value:.3f}" for value in pair]
-            lines.append(f"  {name.replace('_', ' ')}: {shown[0]}; {shown[1]}")
-        adequacy = self.judgement["adequacy"]
-        lines += ["", f"Tier {adequacy['tier']}: {adequacy['words']}", ""]
-        lines += ["Fields: " + ", ".join(BY_NAME[name].label for name in self.spec.predictors), f"Hash {self.hash}"]
-        return "\n".join(lines) + "\n"
+        """The card as plain text from which a statistician can build the model again by hand."""
+        return card_page(self.written, self.formula, self.summary_lines())
 
 
 def read_card(source: str | bytes | os.PathLike[str]) -> Card:
@@ -187,7 +182,7 @@ def read_card(source: str | bytes | os.PathLike[str]) -> Card:
         return card_of(parse(source))
     try:
         content = Path(source).read_bytes()
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise refusal("The file cannot be read.", "Check the path of the card.") from error
     return card_of(parse(content))
 
@@ -198,7 +193,8 @@ def card_of(written: Mapping[str, Any]) -> Card:
     if written["model"] != spec.model:
         raise refusal("It names two kinds of model.")
     formula = _formula(spec, written["formula"])
-    card = Card(written, formula, Forecaster(formula))
+    usual = None if written["usual"] is None else UsualUse.from_dict(written["usual"])
+    card = Card(written, formula, Forecaster(formula), usual)
     _check_own(written["own_records_only"], spec)
     if not written["test_vectors"]:
         raise refusal("It holds no test vectors.")
@@ -240,6 +236,8 @@ def _formula(spec: Spec, written: Mapping[str, Any]) -> Formula:
     knots = written["knots"]
     if knots is not None and len(knots) != 3:
         raise refusal("Its curve does not have three knots.")
+    if any(term["posterior_se"] <= 0.0 for term in terms):
+        raise refusal("A standard error of its terms is not above zero.")
     scale = None
     if written["energy"] is not None:
         sticks = {

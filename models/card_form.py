@@ -42,7 +42,7 @@ FIGURES = {
     "calibration_slope": Maybe(float),
 }
 SIZE = {
-    "shrinkage_n": int, "optimism_n": int, "intercept_n": int, "required": int, "parameters": int,
+    "shrinkage_n": int, "optimism_n": int, "intercept_n": int, "error_n": int, "required": int, "parameters": int,
     "c_statistic": float,
 }  # fmt: skip
 CARD = {
@@ -61,8 +61,8 @@ CARD = {
         "intercept": float,
         "terms": [
             {
-                "name": str, "coefficient": float, "low": float, "high": float, "centre": float,
-                "prior_mean": float, "prior_sd": float, "source": str, "own_choice": bool,
+                "name": str, "coefficient": float, "posterior_se": float, "low": float, "high": float,
+                "centre": float, "prior_mean": float, "prior_sd": float, "source": str, "own_choice": bool,
             }
         ],
         "covariance": [[float]],
@@ -94,6 +94,8 @@ CARD = {
         "corrected": FIGURES,
         "resamples": int,
         "failed_resamples": int,
+        "resampled_blanks": str,
+        "optimism_se": FIGURES,
         "adequacy": {
             "tier": str, "words": str, "shrinkage": float, "mostly_published": bool, "sample_size": Maybe(SIZE),
         },
@@ -107,7 +109,20 @@ CARD = {
             "corrected": FIGURES,
         }
     ),
-    "usual_ranges": Maybe(Each([float])),
+    "usual": Maybe(
+        {
+            "quantiles": [float],
+            "predictors": [str],
+            "fields": Each(str),
+            "fill": [float],
+            "lines": [
+                {
+                    "field": str, "machine": str, "metric": str, "motion": str, "method": str, "n": int,
+                    "coefficients": [[float]], "lowest": [float], "highest": [float],
+                }
+            ],
+        }
+    ),
     "seed": int,
     "software": Each(str),
     "test_vectors": [

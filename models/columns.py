@@ -21,11 +21,16 @@ def number(row: Row, name: str) -> float:
     value = row.get(name)
     if value is None:
         return BLANK
-    if not isinstance(value, int | float) or not math.isfinite(value):
-        raise ModelError(
-            "The row cannot be used.", f"The field {name} holds something that is not a number.", "Correct the field."
-        )
-    return float(value)
+    if isinstance(value, int | float):
+        try:
+            found = float(value)
+        except OverflowError:
+            found = math.inf
+        if math.isfinite(found):
+            return found
+    raise ModelError(
+        "The row cannot be used.", f"The field {name} holds something that is not a number.", "Correct the field."
+    )
 
 
 def depth_from_front(row: Row) -> float:
@@ -64,7 +69,8 @@ def column_reader(term: Term) -> Callable[[Row], float]:
         return lambda row: depth_from_front(row) / term.unit
     if term.kind is TermKind.LOG:
         return lambda row: _log(number(row, term.field)) / term.unit
-    return lambda row: number(row, term.field) / term.unit
+    name, unit = term.field, term.unit
+    return lambda row: number(row, name) / unit
 
 
 def column_readers(spec: Spec) -> tuple[Callable[[Row], float], ...]:
@@ -87,11 +93,12 @@ def _coded(coding: Coding, field: str) -> Callable[[Row], float]:
         answer = row.get(field)
         if answer is None:
             return not_possible if row.get(reason) == "not_possible" else BLANK
-        if answer not in values:
+        try:
+            return values[answer]
+        except (KeyError, TypeError) as error:
             raise ModelError(
                 "The row cannot be used.", f"The field {field} holds an answer that is not in its list.",
                 "Correct the field.",
-            )  # fmt: skip
-        return values[answer]
+            ) from error  # fmt: skip
 
     return read

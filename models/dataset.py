@@ -66,7 +66,7 @@ def build(rows: Iterable[Row], spec: Spec, *, until: date | None = None) -> Data
     until: last surgery date taken. Each row left out is counted under the first rule that holds. The order of the rows
     and the names of the patients change nothing but `keys`.
     """
-    chosen = [(_key(row), row) for row in rows]
+    chosen = [(eye_key(row), row) for row in rows]
     chosen = sorted(
         ((key, row) for key, row in chosen if until is None or key[2] <= until.isoformat()),
         key=lambda pair: (pair[0][2], pair[0][0], pair[0][1]),
@@ -145,7 +145,8 @@ def _frozen(
     )
 
 
-def _key(row: Row) -> Key:
+def eye_key(row: Row) -> Key:
+    """The key of a row; ModelError when it lacks a part of it."""
     patient, eye, day = row.get("patient_id"), row.get("eye"), row.get("surgery_date")
     if patient is None or eye is None or not isinstance(day, date):
         raise ModelError(

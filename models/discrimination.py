@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-from models.arrays import FloatArray, IntArray, cluster_codes, outcomes, risks
+from models.arrays import BoolArray, FloatArray, IntArray, cluster_codes, outcomes, risks
 from models.errors import ModelError
 from models.measure import Z95, Measure
 
@@ -33,24 +33,44 @@ def c_statistic(risk: FloatArray, outcome: FloatArray, weights: FloatArray | Non
     O(n log n). Weighted eyes count as that many eyes. Both kinds must be present.
     """
     weight = np.ones(risk.shape[0]) if weights is None else weights
-    values, place = np.unique(risk, return_inverse=True)
-    place = place.reshape(-1)
-    cloudy = np.bincount(place, weights=weight * outcome, minlength=values.shape[0])
-    clear = np.bincount(place, weights=weight * (1.0 - outcome), minlength=values.shape[0])
-    below = np.concatenate([[0.0], np.cumsum(clear)[:-1]])
-    return float(cloudy @ (below + 0.5 * clear) / (cloudy.sum() * clear.sum()))
+    order = np.argsort(risk)
+    cloudy = outcome[order] * weight[order]
+    clear = weight[order] - cloudy
+    edges = _tie_edges(risk[order])
+    half = _half_below(clear, edges)
+    # The weight of the cloudy eyes is summed within ties first, so that the order inside a tie plays no part.
+    total = np.diff(np.concatenate([[0.0], np.cumsum(cloudy)])[edges])
+    return float(total @ half / (cloudy.sum() * clear.sum()))
 
 
 def placements(risk: FloatArray, outcome: FloatArray) -> FloatArray:
     """Per eye [n]: share of the other kind that it is ranked rightly against (DeLong's V10 and V01)."""
-    cloudy = outcome == 1.0
-    high, low = np.sort(risk[cloudy]), np.sort(risk[~cloudy])
+    order = np.argsort(risk)
+    cloudy = outcome[order]
+    edges = _tie_edges(risk[order])
+    below_clear = _half_below(1.0 - cloudy, edges)
+    # Rank among all less rank among clear eyes is the rank among cloudy ones.
+    below_cloudy = 0.5 * (edges[:-1] + edges[1:]) - below_clear
+    k = cloudy.sum()
+    right, wrong = below_clear / (risk.shape[0] - k), below_cloudy / k
+    if right.shape[0] < risk.shape[0]:
+        times = np.diff(edges)
+        right, wrong = np.repeat(right, times), np.repeat(wrong, times)
     result = np.empty(risk.shape[0])
-    below = np.searchsorted(low, risk[cloudy], side="left") + np.searchsorted(low, risk[cloudy], side="right")
-    upto = np.searchsorted(high, risk[~cloudy], side="left") + np.searchsorted(high, risk[~cloudy], side="right")
-    result[cloudy] = below / (2.0 * low.shape[0])
-    result[~cloudy] = 1.0 - upto / (2.0 * high.shape[0])
+    result[order] = np.where(cloudy == 1.0, right, 1.0 - wrong)
     return result
+
+
+def _tie_edges(placed: FloatArray) -> IntArray:
+    """Where runs of equal values begin in rising values [n], and n at the end."""
+    starts = np.flatnonzero(placed[1:] != placed[:-1]) + 1
+    return np.concatenate([[0], starts, [placed.shape[0]]])
+
+
+def _half_below(counted: FloatArray, edges: IntArray) -> FloatArray:
+    """Per run of equal values: the weight below it plus half of that in it."""
+    upto = np.concatenate([[0.0], np.cumsum(counted)])[edges]
+    return np.asarray(0.5 * (upto[:-1] + upto[1:]))
 
 
 def c_measure(risk: FloatArray, outcome: FloatArray, codes: IntArray | None = None) -> Measure:
@@ -98,7 +118,12 @@ def compare_c_statistics(
 def fewest_units(outcome: FloatArray, codes: IntArray | None) -> int:
     """The smaller of two numbers: patients (or eyes) with a cloudy eye, and with a clear one."""
     kinds = (outcome == 1.0, outcome == 0.0)
-    return min(int(kind.sum()) if codes is None else np.unique(codes[kind]).shape[0] for kind in kinds)
+    return min(int(kind.sum()) if codes is None else _patients(codes, kind) for kind in kinds)
+
+
+def _patients(codes: IntArray, kind: BoolArray) -> int:
+    """How many patients have an eye of a kind [n]."""
+    return int(np.count_nonzero(np.bincount(codes[kind])))
 
 
 def _variance(place: FloatArray, value: float, outcome: FloatArray, codes: IntArray | None) -> float:
@@ -113,7 +138,6 @@ def _variance(place: FloatArray, value: float, outcome: FloatArray, codes: IntAr
     size = int(codes.max()) + 1
     d10 = np.bincount(codes, weights=away * cloudy, minlength=size)
     d01 = np.bincount(codes, weights=away * ~cloudy, minlength=size)
-    i10 = float(np.unique(codes[cloudy]).shape[0])
-    i01 = float(np.unique(codes[~cloudy]).shape[0])
+    i10, i01 = float(_patients(codes, cloudy)), float(_patients(codes, ~cloudy))
     between = float(d10 @ d10) * i10 / ((i10 - 1.0) * k * k) + float(d01 @ d01) * i01 / ((i01 - 1.0) * m * m)
     return max(0.0, between + 2.0 * float(d10 @ d01) * size / ((size - 1.0) * k * m))

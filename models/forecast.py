@@ -2,93 +2,97 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
-from models.codebook import BY_NAME
 from models.eligibility import ELIGIBILITY_FIELDS, OPERATED_BEFORE, left_out, reason_words
 from models.errors import ModelError
-from models.formula import Formula, Numbers, Working, expit
-from models.spec import TermKind
-from models.words import chance_sentence, effect_words, label_words, listed, number_words, unit_words
+from models.formula import Formula
+from models.sayings import KEY_EFFECT, Narrowing, Reason, Sayings, missing_note
+from models.words import chance_sentence
+from models.working import Numbers, Working
 
 Row = Mapping[str, object]
 
-MOST_MISSING = 3
-"""More of the model's fields than this unanswered: no forecast."""
-
-KEY_EFFECT = 0.1
-"""Log-odds per step from which a field counts: outside the training range of such a field there is no forecast, and
-smaller effects are not named among the reasons."""
+MOST_OPEN = 2.0 / 3.0
+"""No forecast when the unanswered fields hold more than this share of what tells eyes apart: v_m / (b' S b), with b
+the slopes at the practice's middle and S the covariance of the fields. At the middle, and not at this eye, so that the
+rule depends on nothing but which answers are open, and one answer more never turns a forecast into a refusal. Two
+thirds, so that no single answer refuses by itself: hardness, the strongest, holds half in our invented practice."""
 
 MOST_REASONS = 4
-LEAST_GAIN = 0.02
-"""Variance of the log-odds that a test must take off to be named."""
-
-ENERGY_LABEL = "Energy reading, for this machine"
-
-TENTH = 1.2815515655446004
-"""90 % point of the standard normal distribution."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """What sets this eye apart: `effect` in log-odds against the practice's usual eye."""
-
-    term: str
-    field: str
-    label: str
-    effect: float
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
-class Narrowing:
-    """The missing answer that would narrow the range most.
-
-    gain: what it takes off the variance of the log-odds; share: of what the blanks leave; low_if, high_if: the chance
-    after an answer at the 10th or 90th percentile of what is expected for this eye, the lower first.
-    """
-
-    field: str
-    gain: float
-    share: float
-    low_if: float
-    high_if: float
-    sentence: str
-
-    def as_dict(self) -> dict[str, object]:
-        """The JSON form."""
-        return {
-            "field": self.field, "gain": self.gain, "share": self.share, "low_if": self.low_if,
-            "high_if": self.high_if, "sentence": self.sentence,
-        }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Forecast:
     """A forecast, or a refusal without any number.
 
-    status: `forecast`, `refused_unlike_ours` or `refused_missing`. risk, low, high: fractions, 95 % range. missing:
-    unanswered fields of the model. edge: sentences when the eye is at the edge of the records. smaller: reasons that
-    were not named. inputs: the answers that it rests on; the same inputs give the same forecast again. key: patient,
-    eye, date as the row gave them.
+    status: `forecast`, `refused_unlike_ours` or `refused_missing`. risk, low, high: fractions, 95 % range. inputs: the
+    answers that it rests on; the same inputs give the same forecast again. key: patient, eye, date as the row gave
+    them. Everything that is told in words is worked out when it is first read.
     """
 
     status: str
     risk: float | None
     low: float | None
     high: float | None
-    missing: tuple[str, ...]
-    would_narrow_most: Narrowing | None
-    reasons: tuple[Reason, ...]
-    smaller: int
-    edge: tuple[str, ...]
-    note: str
     inputs: Mapping[str, object]
     key: tuple[str | None, str | None, str | None]
+    sayings: Sayings = field(repr=False, compare=False)
+    numbers: Numbers | None = field(repr=False, compare=False)
+    why: str = field(repr=False, default="")
+
+    @cached_property
+    def _open(self) -> tuple[tuple[str, float], ...]:
+        """(field, gain) of the missing answers, most telling first."""
+        return () if self.numbers is None else self.sayings.missing(self.numbers, self.inputs)
+
+    @cached_property
+    def _apart(self) -> list[tuple[float, str, str]]:
+        return [] if self.numbers is None or self.risk is None else self.sayings.apart(self.numbers)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Unanswered fields of the model, those that would narrow the range most first, then by name."""
+        return tuple(name for name, _ in self._open)
+
+    @cached_property
+    def would_narrow_most(self) -> Narrowing | None:
+        """The missing answer that would narrow the range most, if it would take off enough and can still be given."""
+        if self.numbers is None or self.risk is None:
+            return None
+        return self.sayings.narrowing(self.numbers, self.inputs, self._open)
+
+    @cached_property
+    def reasons(self) -> tuple[Reason, ...]:
+        """What sets this eye apart from the practice's usual eye, the largest first; at most four."""
+        return tuple(self.sayings.reason(*one, self.inputs) for one in self._apart[:MOST_REASONS])
+
+    @property
+    def smaller(self) -> int:
+        """Reasons that are not named."""
+        return max(0, len(self._apart) - MOST_REASONS)
+
+    @cached_property
+    def edge(self) -> tuple[str, ...]:
+        """Sentences when the eye is at the edge of the records."""
+        numbers = self.numbers
+        if numbers is None or self.risk is None or not numbers.distance > numbers.formula.edge:
+            return ()
+        return (
+            f"{self.sayings.far(numbers, self.inputs)} are together at the edge of our records (fewer than 1 in 100 of "
+            "our eyes lie further out). The range is wider for it.",
+        )
+
+    @property
+    def note(self) -> str:
+        """What is missing, or why there is no forecast."""
+        if self.risk is not None:
+            return missing_note(self.missing)
+        why = self.sayings.too_much_open(self._open) if self.status == "refused_missing" else self.why
+        return f"{why} No forecast is shown."
 
     def as_dict(self) -> dict[str, object]:
         """The JSON form; `would_narrow_most` is the name of the field, `narrowing` the whole of it."""
@@ -134,21 +138,19 @@ class Forecaster:
     def __init__(self, formula: Formula) -> None:
         self.working = Working(formula)
         self._formula = formula
-        self._depth = formula.spec.depth
+        self._sayings = Sayings(formula)
         spec = formula.spec
-        names = dict.fromkeys((*spec.fields, *ELIGIBILITY_FIELDS))
-        self._inputs = tuple(names)
-        self._columns = {
-            field: tuple(j for j, term in enumerate(spec.terms) if term.field == field) for field in spec.predictors
-        }
-        base = len(spec.base)
-        self._base = {field: tuple(j for j in js if j < base) for field, js in self._columns.items()}
+        self._inputs = tuple((name, f"{name}_missing") for name in dict.fromkeys((*spec.fields, *ELIGIBILITY_FIELDS)))
         size = [abs(float(b)) for b in formula.coefficients]
         if spec.curved and spec.depth is not None:
             size[spec.depth] = max(size[spec.depth], size[-1])
-        self._key_columns = tuple(
-            (j, float(formula.lowest[j]), float(formula.highest[j])) for j in range(base) if size[j] > KEY_EFFECT
-        )
+        ends = [
+            (j, float(formula.lowest[j]), float(formula.highest[j]))
+            for j in range(len(spec.base)) if size[j] > KEY_EFFECT
+        ]  # fmt: skip
+        # As wide again as rounding, so that an eye of the training set is never outside.
+        slack = [1e-9 * max(1.0, abs(low), abs(high)) for _, low, high in ends]
+        self._ends = tuple((j, low - s, high + s) for (j, low, high), s in zip(ends, slack, strict=True))
 
     def forecast(self, row: Row) -> Forecast:
         """The forecast of one row with its derived values and, where it is one, the mark of a second operation.
@@ -157,150 +159,48 @@ class Forecaster:
         """
         rule = left_out(row)
         if rule is not None:
-            words = reason_words(rule, row)
-            return self._refused(row, "refused_unlike_ours", f"This eye is unlike ours: {words}.")
-        energy, machine = self._formula.energy, row.get("phaco_machine_id")
-        if energy is not None and machine is not None and str(machine) not in energy.machines:
-            note = f"Machine {machine} is new to the model; the booking forecast stays."
-            return self._refused(row, "refused_unlike_ours", note)
-        numbers = self.working.work(self.working.columns(row))
-        outside = self._outside(numbers, row)
-        if outside:
-            return self._refused(row, "refused_unlike_ours", f"This eye is unlike ours: {outside}.")
-        missing = self._missing(numbers, row)
-        if len(missing) > MOST_MISSING:
-            note = f"{len(missing)} of the {len(self._columns)} answers the model needs are missing."
-            return self._refused(row, "refused_missing", note, missing)
-        if numbers.distance > self._formula.beyond:
-            together = self._far(numbers, row)
-            words = f"This eye is unlike ours: {together} were not seen together in our records."
-            return self._refused(row, "refused_unlike_ours", words, missing)
-        if not all(math.isfinite(value) and 0.0 <= value <= 1.0 for value in (numbers.risk, numbers.low, numbers.high)):
+            return self._unlike(row, f"This eye is unlike ours: {reason_words(rule, row)}.")
+        formula = self._formula
+        if formula.energy is not None:
+            machine = row.get("phaco_machine_id")
+            if machine is not None and str(machine) not in formula.energy.machines:
+                return self._unlike(row, f"Machine {machine} is new to the model; the booking forecast stays.")
+        values = self.working.read(row)
+        for j, low, high in self._ends:
+            if values[j] < low or values[j] > high:
+                words = self._sayings.outside(j, float(formula.lowest[j]), float(formula.highest[j]), values[j], row)
+                return self._unlike(row, f"This eye is unlike ours: {words}.")
+        numbers = self.working.eye(values)
+        if numbers.pattern.open_share > MOST_OPEN:
+            return self._told("refused_missing", row, numbers)
+        if numbers.distance > formula.beyond:
+            together = self._sayings.far(numbers, row)
+            why = f"This eye is unlike ours: {together} were not seen together in our records."
+            return self._told("refused_unlike_ours", row, numbers, why)
+        risk, low, high = numbers.risk, numbers.low, numbers.high
+        if not (0.0 <= risk <= 1.0 and 0.0 <= low <= 1.0 and 0.0 <= high <= 1.0):
             raise ModelError("No forecast can be made.", "The chance came out impossible.", "Report this card.")
-        reasons = self._reasons(numbers, row)
-        edge: tuple[str, ...] = ()
-        if numbers.distance > self._formula.edge:
-            edge = (
-                f"{self._far(numbers, row)} are together at the edge of our records (fewer than 1 in 100 of our eyes "
-                "lie further out). The range is wider for it.",
-            )
-        return Forecast(
-            status="forecast",
-            risk=numbers.risk,
-            low=numbers.low,
-            high=numbers.high,
-            missing=missing,
-            would_narrow_most=self._narrowing(numbers, row, missing),
-            reasons=tuple(reasons[:MOST_REASONS]),
-            smaller=max(0, len(reasons) - MOST_REASONS),
-            edge=edge,
-            note=_missing_note(missing),
-            inputs=self._taken(row),
-            key=_key(row),
-        )
-
-    def _missing(self, numbers: Numbers, row: Row) -> tuple[str, ...]:
-        """Fields without an answer; an answer that the model cannot read (sex other) is not asked for again."""
-        blank: list[bool] = numbers.blank.tolist()
-        return tuple(
-            field
-            for field, columns in self._base.items()
-            if row.get(field) in (None, "unknown") and any(blank[j] for j in columns)
-        )
-
-    def _outside(self, numbers: Numbers, row: Row) -> str:
-        values: list[float] = numbers.columns.tolist()
-        for j, low, high in self._key_columns:
-            slack = 1e-9 * max(1.0, abs(low), abs(high))
-            if values[j] < low - slack or values[j] > high + slack:
-                term = self._formula.spec.terms[j]
-                label, unit = BY_NAME[term.field].label, unit_words(term.field)
-                if term.kind is TermKind.CODED:
-                    return f"{label_words(term.field, row)} was never among our eyes"
-                if term.kind is TermKind.ENERGY:
-                    return f"{ENERGY_LABEL}, lies outside our records"
-                shown, least, most = (
-                    number_words(term.field, math.exp(v * term.unit) if term.kind is TermKind.LOG else v * term.unit)
-                    for v in (values[j], low, high)
-                )
-                return f"{label} {shown}{unit} lies outside our records ({least} to {most}{unit})"
-        return ""
-
-    def _far(self, numbers: Numbers, row: Row) -> str:
-        """The two fields that take this eye furthest from the middle of the training eyes."""
-        by_field = {
-            field: sum(float(numbers.shares[j]) for j in columns)
-            for field, columns in self._base.items()
-            if not any(numbers.blank[j] for j in columns)
-        }
-        worst = sorted(by_field, key=lambda field: (-by_field[field], field))[:2]
-        return listed([self._label(field, row) for field in worst])
-
-    def _label(self, field: str, row: Row) -> str:
-        """Field and answer; energy is only said to be this machine's, since its number means nothing elsewhere."""
-        energy = self._formula.spec.energy
-        if energy is not None and field == self._formula.spec.terms[energy].field:
-            return ENERGY_LABEL
-        return label_words(field, row)
-
-    def _reasons(self, numbers: Numbers, row: Row) -> list[Reason]:
-        found = []
-        terms = self._formula.spec.terms
-        parts: list[float] = (self._formula.coefficients * numbers.away).tolist()
-        blank: list[bool] = numbers.blank.tolist()
-        for field, columns in self._columns.items():
-            effect = sum(parts[j] for j in columns)
-            if abs(effect) < KEY_EFFECT or any(blank[j] for j in self._base[field]):
-                continue
-            chief = next(
-                (j for j in columns if terms[j].kind is TermKind.CODED and numbers.columns[j] == 1.0), columns[0]
-            )
-            found.append(Reason(terms[chief].name, field, self._label(field, row), effect, effect_words(effect)))
-        return sorted(found, key=lambda reason: (-abs(reason.effect), reason.term))
-
-    def _narrowing(self, numbers: Numbers, row: Row, missing: tuple[str, ...]) -> Narrowing | None:
-        best, most = None, LEAST_GAIN
-        for field in missing:
-            if row.get(f"{field}_missing") == "not_possible":
-                continue
-            columns = self._base[field]
-            depth = self._depth
-            if field == "cct_um" and depth is not None and row.get("acd_mm") is not None and numbers.blank[depth]:
-                columns = (*columns, depth)
-            gain = self.working.gain(numbers, columns)
-            if gain > most or (best is None and gain >= most):
-                best, most = field, gain
-        if best is None:
-            return None
-        half = TENTH * math.sqrt(most)
-        low, high = expit(numbers.eta - half), expit(numbers.eta + half)
-        sentence = (
-            f"{BY_NAME[best].label} is missing. Recording it would narrow this range most; depending on the answer "
-            f"the chance would likely lie between {round(100.0 * low)} and {round(100.0 * high)} in 100."
-        )
-        return Narrowing(best, most, min(1.0, most / numbers.missing_variance), low, high, sentence)
+        return Forecast("forecast", risk, low, high, self._taken(row), _key(row), self._sayings, numbers)
 
     def _taken(self, row: Row) -> dict[str, object]:
-        taken = {name: row[name] for name in self._inputs if row.get(name) is not None}
-        for name in self._inputs:
-            if row.get(f"{name}_missing") == "not_possible":
-                taken[f"{name}_missing"] = "not_possible"
-        if row.get(OPERATED_BEFORE) is True:
+        get = row.get
+        taken: dict[str, object] = {}
+        for name, reason in self._inputs:
+            value = get(name)
+            if value is not None:
+                taken[name] = value
+            if (value is None or value == "unknown") and get(reason) == "not_possible":
+                taken[reason] = "not_possible"
+        if get(OPERATED_BEFORE) is True:
             taken[OPERATED_BEFORE] = True
         return taken
 
-    def _refused(self, row: Row, status: str, why: str, missing: tuple[str, ...] = ()) -> Forecast:
-        note = f"{why} No forecast is shown."
-        return Forecast(
-            status, None, None, None, missing, None, (), 0, (), note, self._taken(row), _key(row),
-        )  # fmt: skip
+    def _unlike(self, row: Row, why: str) -> Forecast:
+        return self._told("refused_unlike_ours", row, None, why)
 
-
-def _missing_note(missing: tuple[str, ...]) -> str:
-    if not missing:
-        return ""
-    names = listed([BY_NAME[name].label for name in missing])
-    return f"Missing: {names}. The chance shown assumes what is usual in this practice and may be wrong."
+    def _told(self, status: str, row: Row, numbers: Numbers | None, why: str = "") -> Forecast:
+        """A refusal."""
+        return Forecast(status, None, None, None, self._taken(row), _key(row), self._sayings, numbers, why)
 
 
 def _key(row: Row) -> tuple[str | None, str | None, str | None]:

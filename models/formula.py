@@ -1,4 +1,4 @@
-"""The numbers of a card, ready to work: one row in, log-odds, chance and range out. numpy only, no patient inside."""
+"""The numbers of a card, checked: what a forecast is worked out from. numpy only, no patient inside."""
 
 from __future__ import annotations
 
@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import BoolArray, FloatArray, IntArray, frozen
-from models.columns import Row, column_readers, energy_readings
+from models.arrays import FloatArray, frozen
 from models.energy import EnergyScale
 from models.errors import ModelError
-from models.measure import Z95
 from models.spec import Spec
 
 
@@ -61,8 +59,10 @@ class Formula:
                 raise _refusal(f"Its {name} is not symmetric.")
             if (np.diag(matrix) < 0.0).any():
                 raise _refusal(f"Its {name} has a negative variance.")
-        if not _positive(self.field_covariance):
+        if not _least_share(self.field_covariance) > 1e-14:
             raise _refusal("The covariance of its fields is not positive.")
+        if not _least_share(self.covariance) > -1e-9:
+            raise _refusal("Its covariance has a combination of terms with a negative variance.")
         single = (self.intercept, self.form_sd, self.curve_sd, self.edge, self.beyond, *(self.knots or ()))
         if not all(math.isfinite(value) for value in single) or self.curve_sd <= 0.0 or self.form_sd < 0.0:
             raise _refusal("A number of its formula is not possible.")
@@ -72,107 +72,6 @@ class Formula:
             raise _refusal("Its knots are not in order.")
         if (self.energy is None) != (self.spec.energy is None):
             raise _refusal("Its energy term and its yardsticks do not belong together.")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Numbers:
-    """One eye worked out. blank: [q] which base columns the row leaves open; away: [p] column - centre, blanks filled.
-
-    left: conditional covariance of the blanks [m, m], in the order of `open`; slope: [q] of the log-odds in each base
-    column at this eye. distance: mean squared distance from the middle of the training eyes; shares: [q] what each
-    recorded column adds to it.
-    """
-
-    columns: FloatArray
-    blank: BoolArray
-    open: IntArray
-    away: FloatArray
-    eta: float
-    sampling_variance: float
-    missing_variance: float
-    risk: float
-    low: float
-    high: float
-    left: FloatArray
-    slope: FloatArray
-    distance: float
-    shares: FloatArray
-
-
-class Working:
-    """A formula compiled once into flat arrays, so that one eye takes a fraction of a millisecond."""
-
-    def __init__(self, formula: Formula) -> None:
-        self.formula = formula
-        self._readers = column_readers(formula.spec)
-        variance = np.diag(formula.field_covariance)
-        self._varies = variance > 0.0
-        self._sd = np.sqrt(np.where(self._varies, variance, 1.0))
-        self._correlation = formula.field_covariance / np.outer(self._sd, self._sd)
-        self._depth = formula.spec.depth
-        self._energy = formula.spec.energy
-        self._q = len(formula.spec.base)
-        self._base_coefficients = formula.coefficients[: self._q]
-
-    def columns(self, row: Row) -> FloatArray:
-        """Base columns [q] of a row, NaN where it leaves them open."""
-        columns = np.array([read(row) for read in self._readers])
-        energy = self.formula.energy
-        if self._energy is not None and energy is not None:
-            columns[self._energy] = self.formula.spec.terms[self._energy].unit * energy.score(energy_readings(row))
-        return columns
-
-    def work(self, columns: FloatArray) -> Numbers:
-        """Fill the blanks by their conditional means and work out chance and range."""
-        formula = self.formula
-        blank = np.isnan(columns)
-        held = np.flatnonzero(~blank & self._varies)
-        open_ = np.flatnonzero(blank)
-        standard = (columns[held] - formula.mean[held]) / self._sd[held]
-        right = np.column_stack([standard, self._correlation[held][:, open_]])
-        solved = np.linalg.solve(self._correlation[held][:, held], right)
-        filled = columns.copy()
-        link = self._correlation[open_][:, held]
-        scale = self._sd[open_]
-        filled[open_] = formula.mean[open_] + scale * (link @ solved[:, 0])
-        left = (self._correlation[open_][:, open_] - link @ solved[:, 1:]) * np.outer(scale, scale)
-        slope = self._base_coefficients
-        whole = filled
-        if formula.knots is not None and self._depth is not None:
-            value, steepness = curve_at(float(filled[self._depth]), formula.knots)
-            whole = np.append(filled, value / formula.curve_sd)
-            slope = slope.copy()
-            slope[self._depth] += formula.coefficients[-1] * steepness / formula.curve_sd
-        away = whole - formula.centre
-        eta = formula.intercept + float(formula.coefficients @ away)
-        bent = slope[open_]
-        missing = max(0.0, float(bent @ left @ bent))
-        one = np.concatenate([[1.0], away])
-        sampling = float(one @ formula.covariance @ one)
-        half = Z95 * math.sqrt(sampling + missing + formula.form_sd**2)
-        shares = np.zeros(self._q)
-        shares[held] = standard * solved[:, 0]
-        return Numbers(
-            columns, blank, open_, away, eta, sampling, missing,
-            expit(eta / math.sqrt(1.0 + math.pi * missing / 8.0)), expit(eta - half), expit(eta + half),
-            left, slope, float(shares.sum()) / max(1, held.shape[0]), shares,
-        )  # fmt: skip
-
-    def gain(self, numbers: Numbers, wanted: tuple[int, ...]) -> float:
-        """What recording the base columns `wanted` would take off the variance of this eye's log-odds.
-
-        c_J' C_JJ^-1 c_J with c = C b over the blanks; between 0 and the variance that the blanks leave.
-        """
-        places = [k for k, j in enumerate(numbers.open.tolist()) if j in wanted]
-        if not places:
-            return 0.0
-        c = (numbers.left @ numbers.slope[numbers.open])[places]
-        held = numbers.left[places][:, places]
-        if len(places) == 1:
-            found = float(c[0] ** 2 / held[0, 0]) if held[0, 0] > 0.0 else 0.0
-        else:
-            found = float(c @ np.linalg.lstsq(held, c, rcond=1e-12)[0])
-        return min(max(0.0, found), numbers.missing_variance)
 
 
 def expit(x: float) -> float:
@@ -193,12 +92,17 @@ def curve_at(x: float, knots: tuple[float, float, float]) -> tuple[float, float]
     return value, 3.0 * (a**2 - b**2 * one + c**2 * two) / scale
 
 
-def _positive(covariance: FloatArray) -> bool:
-    """Whether every combination of the fields that vary has a variance above zero."""
+def _least_share(covariance: FloatArray) -> float:
+    """The least variance of a combination of the columns that vary, each taken in its own SD; 1 where none varies.
+
+    Minus infinity where a column without variance is said to go with another.
+    """
     varies = np.diag(covariance) > 0.0
+    if covariance[~varies].any():
+        return -math.inf
     held = covariance[varies][:, varies]
     unit = 1.0 / np.sqrt(np.diag(held))
-    return held.shape[0] == 0 or float(np.linalg.eigvalsh(held * np.outer(unit, unit))[0]) > 1e-14
+    return 1.0 if held.shape[0] == 0 else float(np.linalg.eigvalsh(held * np.outer(unit, unit))[0])
 
 
 def _refusal(why: str) -> ModelError:

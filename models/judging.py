@@ -30,7 +30,7 @@ from models.calibration import (
 from models.discrimination import FEWEST_CLOUDY, c_measure, c_statistic, fewest_units
 from models.errors import ModelError
 from models.measure import Measure
-from models.usefulness import Usefulness, net_benefit
+from models.usefulness import BenefitBand, Usefulness, net_benefit, net_benefit_band
 
 THRESHOLDS = tuple(t / 100.0 for t in range(2, 41))
 """Thresholds of the net benefit, 2 to 40 %."""
@@ -44,7 +44,7 @@ class Judgement:
 
     clusters: number of patients, None when eyes were taken as independent; intervals are by patient when given.
     ici, e50, e90: distance of the smooth curve from the ideal; ici_if_perfect: what a perfect model would score here,
-    only an ICI above its 95th percentile says anything. groups, curve, net_benefit: for the pictures.
+    only an ICI above its 95th percentile says anything. groups, curve, net_benefit and its band: for the pictures.
     reasons also says why an interval is missing where the figure itself is there.
     """
 
@@ -64,6 +64,7 @@ class Judgement:
     groups: tuple[Group, ...]
     curve: tuple[CurvePoint, ...] | None
     net_benefit: Usefulness
+    net_benefit_band: BenefitBand | None
     reasons: Mapping[str, str]
 
     @property
@@ -90,6 +91,7 @@ class Judgement:
             groups=[asdict(group) for group in self.groups],
             curve=None if self.curve is None else [asdict(point) for point in self.curve],
             net_benefit=list(self.net_benefit.rows()),
+            net_benefit_band=None if self.net_benefit_band is None else list(self.net_benefit_band.rows()),
             reasons=dict(self.reasons),
         )
         return written
@@ -116,8 +118,9 @@ def judge(
 ) -> Judgement:
     """Judge forecasts `risk` [n] against `outcome` [n] 0/1, by patient when `clusters` [n] are given.
 
-    resamples: draws of patients for the band of the smooth curve. curve=False leaves out what takes long: the smooth
-    curve, its band, ICI, E50, E90 and the ICI of a perfect model. The same seed gives the same answer to the bit.
+    resamples: draws of patients for the bands of the smooth curve and the net benefit. curve=False leaves out what
+    takes long: the smooth curve, both bands, ICI, E50, E90 and the ICI of a perfect model.
+    The same seed gives the same answer to the bit.
     """
     seen = outcomes(outcome)
     n = seen.shape[0]
@@ -139,12 +142,13 @@ def judge(
         reasons["calibration_slope"] = f"Not estimable: fewer than {FEWEST_EVENTS_FOR_SLOPE} cloudy eyes."
     else:
         steep = open_questions.with_logit("calibration_slope", calibration_slope)
-    ratio = _attempt(reasons, "observed_expected", lambda: observed_expected(chance, seen, codes))
-    away, perfect, points = None, None, None
+    ratio = open_questions.ratio()
+    away, perfect, points, band = None, None, None, None
     if curve:
         away, perfect, points = open_questions.smooth_curve(resamples, seed)
+        band = open_questions.benefit_band(resamples, seed)
     else:
-        reasons["curve"] = "Not asked for."
+        reasons["curve"] = reasons["net_benefit_band"] = "Not asked for."
     brier = float(((seen - chance) ** 2).mean())
     spread = float(seen.mean() * (1.0 - seen.mean()))
     if spread == 0.0:
@@ -166,6 +170,7 @@ def judge(
         groups=grouped(chance, seen),
         curve=points,
         net_benefit=net_benefit(chance, seen, THRESHOLDS),
+        net_benefit_band=band,
         reasons=MappingProxyType(reasons),
     )
 
@@ -224,7 +229,30 @@ class _Judging:
         if not has_logit(self.chance):
             self.reasons[name] = "Not estimable: a chance is exactly 0 or 1 and has no log-odds."
             return None
-        return _attempt(self.reasons, name, lambda: figure(self.chance, self.seen, self.codes))
+        return self._by_patient(name, figure)
+
+    def ratio(self) -> Measure | None:
+        return self._by_patient("observed_expected", observed_expected)
+
+    def benefit_band(self, resamples: int, seed: int) -> BenefitBand | None:
+        def work() -> BenefitBand:
+            return net_benefit_band(
+                self.chance, self.seen, THRESHOLDS, clusters=self.codes, resamples=resamples, seed=seed
+            )
+
+        return _attempt(self.reasons, "net_benefit_band", work)
+
+    def _by_patient(
+        self, name: str, figure: Callable[[FloatArray, FloatArray, IntArray | None], Measure]
+    ) -> Measure | None:
+        """The figure; without its interval when one patient has all eyes, as nothing then tells patients apart."""
+        single = self.codes is not None and self.codes.max() == 0
+        codes = None if single else self.codes
+        found = _attempt(self.reasons, name, lambda: figure(self.chance, self.seen, codes))
+        if found is None or not single:
+            return found
+        self.reasons[name] = "No interval: all eyes are of one patient."
+        return Measure(found.value, None, None, None)
 
     def smooth_curve(
         self, resamples: int, seed: int

@@ -191,12 +191,24 @@ def averaged_risk(eta: ArrayLike, spread_variance: ArrayLike) -> FloatArray:
 
     Spiegelhalter DJ, Lauritzen SL. Networks 1990;20:579; MacKay DJC. Neural Comput 1992;4:720 (both from memory).
     """
-    variance = np.asarray(spread_variance, dtype=np.float64)
-    return np.asarray(expit(np.asarray(eta, dtype=np.float64) / np.sqrt(1.0 + np.pi * variance / 8.0)))
+    odds, variance = np.asarray(eta, dtype=np.float64), np.asarray(spread_variance, dtype=np.float64)
+    if odds.shape != variance.shape or not (np.isfinite(odds).all() and (variance >= 0.0).all()):
+        raise ModelError(
+            "The chance cannot be averaged over the blanks.",
+            "Log-odds and variances do not fit together, or one is blank or a variance negative.",
+            "Give one variance of zero or more for each finite log-odds.",
+        )
+    return np.asarray(expit(odds / np.sqrt(1.0 + np.pi * variance / 8.0)))
 
 
 def likely_answers(eta: float, gain: float) -> tuple[float, float]:
     """The two chances after a test that comes out at the 10th or the 90th percentile expected for this eye."""
+    if not (np.isfinite(eta) and np.isfinite(gain) and gain >= 0.0):
+        raise ModelError(
+            "The likely answers cannot be worked out.",
+            "The log-odds are not finite, or the gain is not zero or more.",
+            "Give finite log-odds and what `gain` returned.",
+        )
     half = TENTH * float(np.sqrt(gain))
     return float(expit(eta - half)), float(expit(eta + half))
 

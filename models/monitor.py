@@ -105,14 +105,36 @@ def funnel(groups: Mapping[str, tuple[ArrayLike, ArrayLike]]) -> list[FunnelRow]
 
 def shrunken_ratio(observed: float, expected: float) -> Measure:
     """(O + 11.1) / (E + 11.1) with its 95 % interval from the gamma distribution."""
+    if not (math.isfinite(observed) and math.isfinite(expected) and observed >= 0.0 and expected >= 0.0):
+        raise ModelError(
+            "The ratio cannot be worked out.", "A count is below zero or no number.", "Correct the counts."
+        )
     shape, rate = observed + SHRINKING, expected + SHRINKING
     low, high = (float(gammaincinv(shape, tail)) / rate for tail in (0.025, 0.975))
     return Measure(shape / rate, math.sqrt(shape) / rate, low, high)
 
 
 def outside_by_chance(groups: int, looks: int = 1, level: float = 0.95) -> float:
-    """How many groups to expect outside their `level` limits by chance alone, over that many looks."""
+    """How many groups to expect outside their `level` limits by chance alone, over that many looks.
+
+    Counts are whole, so that exact limits let through a little less: this is an upper bound.
+    """
+    if groups < 1 or looks < 1 or not 0.0 < level < 1.0:
+        raise ModelError(
+            "The looks cannot be counted.", "Groups or looks are fewer than one, or the level lies outside 0 to 1.",
+            "Correct the figures.",
+        )  # fmt: skip
     return groups * looks * (1.0 - level)
+
+
+def looks_words(groups: int, looks: int = 4, what: str = "surgeons") -> str:
+    """How many groups by chance alone lie outside the 19-in-20 limits in a year of so many looks, said aloud."""
+    times = "one look" if looks == 1 else f"{looks} looks"
+    expected = outside_by_chance(groups, looks)
+    about = "fewer than 1" if expected < 0.5 else f"about {expected:.0f}"
+    return (
+        f"With {groups} {what} and {times} a year expect {about} outside the 19-in-20 limits in a year by chance alone."
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,34 +1,44 @@
-"""How much better a model looks on the eyes it learnt from than on others: bootstrap over patients, everything redone.
+"""How much better a model looks on the eyes it learnt from than on others: bootstrap over patients.
 
 Harrell FE et al. Stat Med 1996;15:361; Steyerberg EW et al. J Clin Epidemiol 2001;54:774 (both from memory).
+
+Optimism = figure on the eyes drawn - figure of that very fit on the original eyes; corrected = apparent - mean. Two
+ways: *redone*, every resample learns yardsticks, blanks, knots, centring and fit anew, and the own-records-only model
+its columns and penalty; *frozen*, the blanks stay as all eyes filled them and only the fit is redone, a thousand times
+in the time of twenty. What resamples find is scored for many of them together.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import FloatArray, IntArray, expit
+from models.arrays import FloatArray, IntArray, expit, logit
 from models.blanks import Blanks
 from models.dataset import Dataset
-from models.discrimination import c_statistic
 from models.errors import ModelError
-from models.missing import Normal, averaged_risk
+from models.frozen import FrozenFits
+from models.missing import Normal
+from models.newton import newton
 from models.penalty import OwnFit, fit_own, usable_columns
 from models.prior_table import PriorTable
 from models.progress import Report, silent
-from models.recipe import EnergyColumn, Pass, one_pass
+from models.recipe import EnergyColumn, Laid, Pass, lay_out, slopes_of
+from models.refit import alone, groups, in_groups
+from models.resampling import drawn_patients
+from models.scoring import Scores, score_many
 from models.spec import Spec, TermKind
 
 FIGURES = ("c_statistic", "brier", "calibration_in_the_large", "calibration_slope")
 
+REDONE, FROZEN = "redone", "frozen"
+
 Figures = dict[str, float | None]
 
-_ROUNDS = 50
-_RUNAWAY = 50.0
+_AT_ONCE = 8
+"""Resamples with everything redone between two looks at whether to go on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +60,9 @@ class Study:
 class Corrected:
     """Apparent figures and the same less the mean optimism, for the model and the own-records-only model.
 
-    resamples: how many counted; failed: how many had no fit (too few cloudy eyes drawn, or no best fit).
+    resamples: how many counted; failed: how many had no fit (too few cloudy eyes drawn, or no best fit); blanks: what
+    the resamples did about them, `redone` or `frozen`. se: spread of the optimism over the resamples, per figure,
+    divided by the root of their number: how far the mean itself may be off.
     """
 
     apparent: Figures
@@ -59,66 +71,70 @@ class Corrected:
     own_corrected: Figures | None
     resamples: int
     failed: int
+    blanks: str
+    se: Figures
 
 
-def correct_optimism(study: Study, resamples: int, report: Report = silent) -> Corrected:
-    """Draw patients with replacement `resamples` times; redo yardsticks, EM, knots, centring and fit each time.
+class _Gathered:
+    """Optimism of each figure, resample by resample."""
 
-    Optimism = figure on the eyes drawn - figure of that very fit on the original eyes; corrected = apparent - mean.
-    """
-    data = study.data
-    energy = EnergyColumn(study.spec, data)
-    size = data.patient_count
-    draws = np.random.default_rng(study.seed)
-    apparent = figures(study.full.risk, data.y, study.weights)
-    own_risk = None if study.own is None else own_chance(study.own, study.full)
-    own_apparent = None if own_risk is None else figures(own_risk, data.y, study.weights)
-    gathered: dict[str, list[float]] = {name: [] for name in FIGURES}
-    own_gathered: dict[str, list[float]] = {name: [] for name in FIGURES}
-    failed = 0
-    for done in range(resamples):
-        counts = np.bincount(draws.integers(0, size, size), minlength=size)[data.patients]
-        try:
-            drawn = _redo(study, energy, counts)
-        except ModelError:
-            failed += 1
-            continue
-        _gather(gathered, drawn.risk, study, counts)
-        if study.own is not None:
-            own = _own(study, energy.rescored(data.columns, counts), drawn, counts)
-            if own is not None:
-                _gather(own_gathered, own_chance(own, drawn), study, counts)
-        report((done + 1) / resamples, f"{done + 1} of {resamples} resamples of the patients done.")
+    def __init__(self) -> None:
+        self.differences: dict[str, list[float]] = {name: [] for name in FIGURES}
+
+    def add(self, here: Scores, there: Scores) -> None:
+        for name in FIGURES:
+            away = getattr(here, name) - getattr(there, name)
+            self.differences[name].extend(away[np.isfinite(away)].tolist())
+
+    def less(self, apparent: Figures) -> Figures:
+        """Apparent figures less the mean optimism; None where no resample had the figure."""
+        return {
+            name: None if value is None or not found else value - math.fsum(found) / len(found)
+            for (name, value), found in zip(apparent.items(), self.differences.values(), strict=True)
+        }
+
+    def errors(self) -> Figures:
+        return {
+            name: float(np.std(found, ddof=1) / math.sqrt(len(found))) if len(found) > 1 else None
+            for name, found in self.differences.items()
+        }
+
+
+def correct_optimism(
+    study: Study, resamples: int, report: Report = silent, *, blanks: str = REDONE, threads: int | None = None
+) -> Corrected:
+    """Draw patients with replacement `resamples` times, refit, and take what the figures lose on the original eyes."""
+    apparent = figures(study.full.risk, study.data.y, study.weights)
+    own_risk = None if study.own is None else expit(own_log_odds(study.own, study.full))
+    own_apparent = None if own_risk is None else figures(own_risk, study.data.y, study.weights)
+    gathered, own_gathered = _Gathered(), _Gathered()
+    if blanks == FROZEN:
+        failed = _frozen(study, resamples, gathered, own_gathered, report, threads)
+    else:
+        failed = _redone(study, resamples, gathered, own_gathered, report)
     return Corrected(
         apparent,
-        _less(apparent, gathered),
+        gathered.less(apparent),
         own_apparent,
-        None if own_apparent is None else _less(own_apparent, own_gathered),
+        None if own_apparent is None else own_gathered.less(own_apparent),
         resamples - failed,
         failed,
+        blanks,
+        gathered.errors(),
     )
 
 
 def figures(risk: FloatArray, y: FloatArray, weights: FloatArray) -> Figures:
-    """The four figures of `judging.performance`, without its checks: it is asked for hundreds of times."""
-    total, cloudy = float(weights.sum()), float(weights @ y)
-    found: Figures = dict.fromkeys(FIGURES)
-    found["brier"] = float(weights @ (y - risk) ** 2 / total)
-    if not 0.0 < cloudy < total:
-        return found
-    found["c_statistic"] = c_statistic(risk, y, weights)
-    log_odds = np.log(risk) - np.log1p(-risk)
-    fits = (("calibration_in_the_large", False), ("calibration_slope", True))
-    for name, sloped in fits:
-        found[name] = _recalibrated(log_odds, y, weights, sloped=sloped)
-    return found
+    """The four figures of one forecast, None where one cannot be worked out."""
+    (scores,) = score_many(logit(risk)[None, :], y, (weights,), exact=True)
+    return {name: float(value) if math.isfinite(value) else None for name in FIGURES for value in getattr(scores, name)}
 
 
-def own_chance(own: OwnFit, passed: Pass) -> FloatArray:
-    """Chances [n] of the own-records-only model, averaged over the blanks like the other's."""
-    slopes = np.zeros(passed.filled.values.shape[1])
+def own_log_odds(own: OwnFit, laid: Laid) -> FloatArray:
+    """Log-odds [n] of the own-records-only model, averaged over the blanks like the other's."""
+    slopes = np.zeros(laid.filled.values.shape[1])
     slopes[list(own.used)] = own.coefficients
-    return averaged_risk(own.linear_predictor(passed.filled.values), passed.filled.variance(slopes))
+    return _averaged(own.linear_predictor(laid.filled.values), laid.filled.variance(slopes))
 
 
 def yes_no_columns(spec: Spec) -> FloatArray:
@@ -126,62 +142,82 @@ def yes_no_columns(spec: Spec) -> FloatArray:
     return np.asarray([term.kind is TermKind.CODED for term in spec.base])
 
 
-def _redo(study: Study, energy: EnergyColumn, counts: IntArray) -> Pass:
+def _redone(study: Study, resamples: int, gathered: _Gathered, own_gathered: _Gathered, report: Report) -> int:
+    data = study.data
+    energy = EnergyColumn(study.spec, data)
+    failed = 0
+    for part in groups(resamples, _AT_ONCE):
+        drawn = drawn_patients(part, data.patients, data.y, study.seed)[data.patients]
+        found, own_found, kept, own_kept = [], [], [], []
+        for k in range(part.stop - part.start):
+            counts = drawn[:, k].astype(np.int64)
+            try:
+                laid, log_odds = _redo(study, energy, counts)
+            except ModelError:
+                failed += 1
+                continue
+            found.append(log_odds)
+            kept.append(counts * study.weights)
+            own = None if study.own is None else _own(study, energy.rescored(data.columns, counts), laid, counts)
+            if own is not None:
+                own_found.append(own_log_odds(own, laid))
+                own_kept.append(kept[-1])
+        for into, those, weights in ((gathered, found, kept), (own_gathered, own_found, own_kept)):
+            if those:
+                into.add(*score_many(np.stack(those), data.y, (np.stack(weights), study.weights)))
+        report(part.stop / resamples, f"{part.stop} of {resamples} resamples of the patients done.")
+    return failed
+
+
+def _frozen(
+    study: Study, resamples: int, gathered: _Gathered, own_gathered: _Gathered, report: Report, threads: int | None
+) -> int:
+    data, weights = study.data, study.weights
+    fits = FrozenFits(study.spec, study.full, data.y, weights, data.patients, study.own)
+
+    def work(part: slice) -> list[tuple[_Gathered, Scores, Scores]]:
+        found = []
+        for both, counted in fits.resampled(part, study.seed):
+            for into, odds in zip((gathered, own_gathered), both, strict=False):
+                here, there = score_many(odds, data.y, (counted, weights))
+                found.append((into, here, there))
+        return found
+
+    for _, answers in in_groups(work, resamples, report, threads):
+        for into, here, there in answers:
+            into.add(here, there)
+    return 0
+
+
+def _averaged(eta: FloatArray, left: FloatArray) -> FloatArray:
+    """Log-odds of the chance averaged over the blanks, see `missing.averaged_risk`."""
+    return np.asarray(eta / np.sqrt(1.0 + (np.pi / 8.0) * left))
+
+
+def _redo(study: Study, energy: EnergyColumn, counts: IntArray) -> tuple[Laid, FloatArray]:
+    """Everything again on the eyes drawn: how they are laid out, and the log-odds of all eyes."""
     weights = counts * study.weights
     table = energy.rescored(study.data.columns, counts)
     if study.linked:
         normal = study.blanks.relearn(table, weights, study.full.normal)
     else:
         normal = Normal.independent(table, weights=weights)
-    return one_pass(
-        study.spec, study.data, study.blanks, table, normal, study.papers, weights=weights, counts=counts
-    )  # fmt: skip
+    laid = lay_out(study.spec, study.blanks, table, normal, study.papers, weights=weights, counts=counts)
+    cloudy = weights * study.data.y
+    slopes = study.full.fit.coefficients
+    start = np.concatenate([[study.full.fit.intercept + (laid.centre - study.full.centre) @ slopes], slopes])
+    b = newton(laid.design, weights, cloudy, laid.prior, start)
+    if b is None:
+        b = alone(laid.design, weights, cloudy, laid.prior)
+    left = laid.filled.variance(slopes_of(study.spec, b[1:], laid))
+    return laid, _averaged(b[0] + laid.design @ b[1:], left)
 
 
-def _own(study: Study, table: FloatArray, drawn: Pass, counts: IntArray) -> OwnFit | None:
+def _own(study: Study, table: FloatArray, laid: Laid, counts: IntArray) -> OwnFit | None:
     used = usable_columns(table, counts.astype(np.float64), yes_no_columns(study.spec) > 0)
     if not used:
         return None
     data = study.data
     return fit_own(
-        drawn.filled.values, data.y, counts * study.weights, data.patients, used, seed=study.seed, exact=False
+        laid.filled.values, data.y, counts * study.weights, data.patients, used, seed=study.seed, exact=False
     )  # fmt: skip
-
-
-def _gather(gathered: Mapping[str, list[float]], risk: FloatArray, study: Study, counts: IntArray) -> None:
-    here = figures(risk, study.data.y, counts * study.weights)
-    there = figures(risk, study.data.y, study.weights)
-    for name in FIGURES:
-        on_drawn, on_all = here[name], there[name]
-        if on_drawn is not None and on_all is not None and math.isfinite(on_drawn - on_all):
-            gathered[name].append(on_drawn - on_all)
-
-
-def _recalibrated(log_odds: FloatArray, y: FloatArray, weights: FloatArray, *, sloped: bool) -> float | None:
-    """Intercept at slope 1, or the slope, of the outcome on the log-odds, by Newton's method; None without one."""
-    a, b = 0.0, 1.0
-    for _ in range(_ROUNDS):
-        risk = expit(a + b * log_odds)
-        residual, v = weights * (y - risk), weights * risk * (1.0 - risk)
-        g0, h00 = float(residual.sum()), float(v.sum())
-        if not sloped:
-            da, db = g0 / h00 if h00 > 0.0 else math.inf, 0.0
-        else:
-            g1, h01, h11 = float(residual @ log_odds), float(v @ log_odds), float(v @ log_odds**2)
-            det = h00 * h11 - h01 * h01
-            if det <= 1e-14 * max(h00 * h11, 1e-300):
-                break
-            da, db = (h11 * g0 - h01 * g1) / det, (h00 * g1 - h01 * g0) / det
-        if abs(da) > _RUNAWAY or abs(db) > _RUNAWAY:
-            break
-        a, b = a + da, b + db
-        if abs(da) < 1e-10 and abs(db) < 1e-10:
-            return b if sloped else a
-    return None
-
-
-def _less(apparent: Figures, gathered: Mapping[str, list[float]]) -> Figures:
-    return {
-        name: None if value is None or not gathered[name] else value - float(np.mean(gathered[name]))
-        for name, value in apparent.items()
-    }

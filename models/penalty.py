@@ -5,28 +5,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit
 from sklearn.linear_model import LogisticRegression
 
 from models.arrays import BoolArray, FloatArray, IntArray, frozen
 from models.errors import ModelError
+from models.path import Folds
+from models.prior import Prior
+from models.refit import fit_both_kinds
 
-PENALTIES: tuple[float, ...] = (1000.0, 300.0, 100.0, 30.0, 10.0, 3.0, 1.0)
+PENALTIES: tuple[float, ...] = tuple(float(f"{value:.3g}") for value in np.geomspace(3000.0, 0.1, 20))
 """Penalties tried, on columns brought to SD 1: scikit-learn's 1 / C. Own choice, common practice."""
 
-FOLDS = 5
+FOLDS = 10
+REPEATS = 5
+
+FEWER_PENALTIES = PENALTIES[1::3]
+FEWER_FOLDS = 5
+"""What a resample tries, in one repeat: the choice is redone a hundred times over."""
+
 FEWEST_RARE = 10
 """Eyes that the rarer answer of a yes-or-no column needs."""
 
 MOST_BLANK = 0.7
 """Largest share of blanks of a column."""
-
-_ROUNDS = 200
-_LONGEST = 3.0
-"""Log-odds that one Newton step may move an eye; longer ones are shortened, so that no step can overshoot for long."""
-
-_NEAR_ENOUGH = 0.05
-"""While penalties are compared, a fit counts as found once its last step moved no log-odds by more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,22 +50,26 @@ def usable_columns(table: FloatArray, weights: FloatArray, yes_no: BoolArray) ->
 
     Not constant, at most 70 % blank, and 10 eyes in the rarer answer of a yes-or-no column; `weights` count eyes.
     """
-    used = []
-    for j in range(table.shape[1]):
-        seen = ~np.isnan(table[:, j]) & (weights > 0.0)
-        values, w = table[seen, j], weights[seen]
-        if values.size == 0 or 1.0 - w.sum() / weights.sum() > MOST_BLANK or values.min() == values.max():
-            continue
-        if yes_no[j] and min(w[values == 1.0].sum(), w[values == 0.0].sum()) < FEWEST_RARE:
-            continue
-        used.append(j)
-    return tuple(used)
+    counted = weights > 0.0
+    seen = ~np.isnan(table) & counted[:, None]
+    held = weights @ seen
+    low = np.where(seen, table, np.inf).min(axis=0, initial=np.inf)
+    high = np.where(seen, table, -np.inf).max(axis=0, initial=-np.inf)
+    # Of a column of 0 and 1 the mean counts the ones.
+    ones = weights @ np.where(seen, table, 0.0)
+    rare = yes_no & (np.minimum(ones, held - ones) < FEWEST_RARE)
+    usable = (held > 0.0) & (1.0 - held / weights.sum() <= MOST_BLANK) & (low < high) & ~rare
+    return tuple(np.flatnonzero(usable).tolist())
 
 
-def folds_of(patients: IntArray, seed: int, folds: int = FOLDS) -> IntArray:
-    """Fold of every eye [n]; both eyes of a patient fall into the same. The same seed gives the same folds."""
+def folds_of(patients: IntArray, seed: int, folds: int, repeats: int) -> IntArray:
+    """Fold of every eye in each repeat [R, n]; both eyes of a patient fall into the same, the same seed gives the same.
+
+    Folds are as equal in patients as can be.
+    """
     size = int(patients.max()) + 1
-    return (np.random.default_rng(seed).permutation(size) % min(folds, size))[patients]
+    draws = np.random.default_rng(seed)
+    return np.stack([(draws.permutation(size) % min(folds, size))[patients] for _ in range(repeats)])
 
 
 def fit_own(
@@ -79,94 +84,29 @@ def fit_own(
 ) -> OwnFit:
     """Choose the penalty by grouped cross-validation (smallest held-out log loss) and fit on all eyes.
 
-    filled: [n, q] base columns without blanks. exact: the final fit is scikit-learn's LogisticRegression; False takes
-    the same optimum from the cross-validation's own Newton steps, for resamples.
+    filled: [n, q] base columns without blanks. exact: 20 penalties in 5 repeats of 10 folds, and the final fit is
+    scikit-learn's LogisticRegression; False, for resamples: 7 penalties in 5 folds, and the same optimum from Newton's
+    steps. Each training part is standardised by its own spread.
     """
     if not used:
         raise ModelError(
             "Own records alone carry no model.", "No column has enough eyes on both sides.", "Go on recording."
         )
-    chosen = filled[:, used]
-    total = weights.sum()
-    centre = weights @ chosen / total
-    scale = np.sqrt(weights @ (chosen - centre) ** 2 / total)
+    drawn = np.flatnonzero(weights > 0.0)  # a resample leaves out a third of the eyes
+    chosen, seen, weight = filled[np.ix_(drawn, np.asarray(used))], y[drawn], weights[drawn]
+    total = weight.sum()
+    centre = weight @ chosen / total
+    scale = np.sqrt(weight @ (chosen - centre) ** 2 / total)
     scale = np.where(scale > 0.0, scale, 1.0)
     standard = (chosen - centre) / scale
-    drawn = weights > 0.0  # a resample leaves out a third of the eyes
-    rows = np.column_stack([np.ones(int(drawn.sum())), standard[drawn]])
-    pairs = column_pairs(rows)
-    fold = folds_of(patients, seed)[drawn]
-    penalty = PENALTIES[int(np.argmin(held_out_losses(rows, pairs, y[drawn], weights[drawn], fold)))]
+    tried = PENALTIES if exact else FEWER_PENALTIES
+    rounds = (FOLDS, REPEATS) if exact else (FEWER_FOLDS, 1)
+    folds = Folds(standard, seen, weight, folds_of(patients, seed, *rounds)[:, drawn], tried[len(tried) // 2])
+    penalty = tried[int(np.argmin(folds.held_out_losses(tried)))]
     if exact:
         model = LogisticRegression(C=1.0 / penalty, tol=1e-10, max_iter=10_000)
-        model.fit(standard, y, sample_weight=weights)
-        intercept, slopes = float(model.intercept_[0]), np.asarray(model.coef_[0], dtype=np.float64)
+        model.fit(standard, seen, sample_weight=weight)
+        found = np.concatenate([model.intercept_, model.coef_[0]])
     else:
-        start = np.zeros((1, rows.shape[1]))
-        found = _newton(rows, pairs, y[drawn], weights[None, drawn], penalty, start)[0]
-        intercept, slopes = float(found[0]), found[1:]
-    return OwnFit(penalty, used, intercept, frozen(centre), frozen(slopes / scale))
-
-
-def held_out_losses(
-    rows: FloatArray, pairs: FloatArray, y: FloatArray, weights: FloatArray, fold: IntArray
-) -> FloatArray:
-    """Held-out log loss of every penalty in PENALTIES, summed over eyes.
-
-    rows: [n, q + 1] standardised columns with a 1 in front; pairs: the products of every two of them.
-    """
-    size = int(fold.max()) + 1
-    train = np.where(fold[None, :] == np.arange(size)[:, None], 0.0, weights[None, :])
-    b = np.zeros((size, rows.shape[1]))
-    rate = float(weights @ y / weights.sum())
-    b[:, 0] = np.log(rate / (1.0 - rate))
-    losses = np.empty(len(PENALTIES))
-    for k, penalty in enumerate(PENALTIES):
-        b = _newton(rows, pairs, y, train, penalty, b, near=_NEAR_ENOUGH)
-        eta = np.einsum("ij,ij->i", b[fold], rows)
-        losses[k] = float(weights @ (np.logaddexp(0.0, eta) - y * eta))
-    return losses
-
-
-def column_pairs(rows: FloatArray) -> FloatArray:
-    """Products of every two columns of `rows` [n, q], [q (q + 1) / 2, n]: the information of many fits at once."""
-    columns = np.ascontiguousarray(rows.T)
-    first, second = np.triu_indices(columns.shape[0])
-    return np.asarray(columns[first] * columns[second])
-
-
-def _newton(
-    rows: FloatArray,
-    pairs: FloatArray,
-    y: FloatArray,
-    weights: FloatArray,
-    penalty: float,
-    start: FloatArray,
-    *,
-    near: float = 1e-7,
-) -> FloatArray:
-    """Ridge logistic fits [F, q + 1] for each row of `weights` [F, n] together; the intercept is free.
-
-    Ends one full step after no log-odds moved by more than `near`; Newton's error is then of the order of its square.
-    """
-    b = start.copy()
-    q = b.shape[1]
-    upper = np.triu_indices(q)
-    information = np.empty((b.shape[0], q, q))
-    ridge = penalty * np.concatenate([[0.0], np.ones(q - 1)])
-    eta = b @ rows.T
-    rounds, farthest = 0, np.inf
-    while farthest >= near and rounds < _ROUNDS:
-        risk = expit(eta)
-        held = weights * risk
-        gradient = (held - weights * y) @ rows + ridge * b
-        sums = (held * (1.0 - risk)) @ pairs.T
-        information[:, upper[0], upper[1]] = sums
-        information[:, upper[1], upper[0]] = sums
-        information[:, np.arange(q), np.arange(q)] += ridge
-        step = np.linalg.solve(information, gradient[:, :, None])[:, :, 0]
-        move = step @ rows.T
-        farthest = float(np.abs(move).max())
-        share = min(1.0, _LONGEST / max(farthest, 1e-300))
-        b, eta, rounds = b - share * step, eta - share * move, rounds + 1
-    return b
+        found = fit_both_kinds(standard, weight, weight * seen, Prior.ridge(penalty, len(used)))
+    return OwnFit(penalty, used, float(found[0]), frozen(centre), frozen(found[1:] / scale))

@@ -46,6 +46,8 @@ class Prior:
         """Mean 0 and precision `penalty` for each of `p` coefficients; the same as scikit-learn's C = 1 / penalty."""
         if not (np.isfinite(penalty) and penalty >= 0.0):
             raise _refusal("The penalty must be zero or more.")
+        if p < 0:
+            raise _refusal("The number of columns is negative.")
         return cls(np.zeros(p), penalty * np.eye(p))
 
     @classmethod

@@ -19,10 +19,10 @@ from models.spline import quantile_knots, restricted_cubic
 
 
 @dataclass(frozen=True, eq=False)
-class Pass:
-    """What one pass learnt.
+class Laid:
+    """Records laid out for a fit: blanks filled, curve added, centred, with the prior of their columns.
 
-    design: [n, p] centred columns, curve last; eta, missing_variance, risk: [n], chance averaged over the blanks.
+    design: [n, p] centred columns, curve last.
     """
 
     normal: Normal
@@ -32,6 +32,12 @@ class Pass:
     centre: FloatArray
     design: FloatArray
     prior: Prior
+
+
+@dataclass(frozen=True, eq=False)
+class Pass(Laid):
+    """What one pass learnt; eta, missing_variance, risk: [n], chance averaged over the blanks."""
+
     fit: LogisticFit
     eta: FloatArray
     missing_variance: FloatArray
@@ -54,6 +60,27 @@ def one_pass(
 
     counts: how often each eye was drawn, for the knots; ones when None.
     """
+    laid = lay_out(spec, blanks, table, normal, papers, weights=weights, counts=counts)
+    fit = fit_logistic(laid.design, data.y, prior=laid.prior, weights=weights, clusters=clusters)
+    eta = fit.intercept + laid.design @ fit.coefficients
+    missing_variance = laid.filled.variance(slopes_of(spec, fit.coefficients, laid))
+    return Pass(
+        laid.normal, laid.filled, laid.knots, laid.curve_sd, laid.centre, laid.design, laid.prior,
+        fit, eta, missing_variance, averaged_risk(eta, missing_variance),
+    )  # fmt: skip
+
+
+def lay_out(
+    spec: Spec,
+    blanks: Blanks,
+    table: FloatArray,
+    normal: Normal,
+    papers: PriorTable,
+    *,
+    weights: FloatArray,
+    counts: IntArray | None = None,
+) -> Laid:
+    """All of `one_pass` but the fit."""
     filled = blanks.fill(table, normal)
     whole = filled.values
     knots: tuple[float, float, float] | None = None
@@ -70,13 +97,7 @@ def one_pass(
     centre = weights @ whole / total
     design = whole - centre
     prior = published_prior(spec, papers, np.sqrt(weights @ design**2 / total))
-    fit = fit_logistic(design, data.y, prior=prior, weights=weights, clusters=clusters)
-    eta = fit.intercept + design @ fit.coefficients
-    missing_variance = filled.variance(slopes_of(spec, fit.coefficients, filled.values, knots, curve_sd))
-    return Pass(
-        normal, filled, knots, curve_sd, centre, design, prior, fit, eta, missing_variance,
-        averaged_risk(eta, missing_variance),
-    )  # fmt: skip
+    return Laid(normal, filled, knots, curve_sd, centre, design, prior)
 
 
 def published_prior(spec: Spec, papers: PriorTable, sds: FloatArray) -> Prior:
@@ -94,24 +115,27 @@ def published_prior(spec: Spec, papers: PriorTable, sds: FloatArray) -> Prior:
     return Prior.published(means, widths, papers.strength)
 
 
-def slopes_of(
-    spec: Spec,
-    coefficients: FloatArray,
-    base: FloatArray,
-    knots: tuple[float, float, float] | None,
-    curve_sd: float,
-) -> FloatArray:
+def slopes_of(spec: Spec, coefficients: FloatArray, laid: Laid) -> FloatArray:
     """Slope of the log-odds in each base column, [q], or [n, q] where the curve makes it depend on the eye's depth."""
+    base = laid.filled.values
     q = base.shape[1]
-    if knots is None or spec.depth is None:
+    steepness = curve_steepness(spec, laid)
+    if steepness is None or spec.depth is None:
         return coefficients[:q]
-    first, middle, last = knots
-    squares = np.maximum(base[:, spec.depth][:, None] - np.asarray(knots), 0.0) ** 2
+    slopes = np.tile(coefficients[:q], (base.shape[0], 1))
+    slopes[:, spec.depth] += coefficients[-1] * steepness
+    return slopes
+
+
+def curve_steepness(spec: Spec, laid: Laid) -> FloatArray | None:
+    """How steeply the curve's column rises with the depth at each eye, [n]; None without a curve."""
+    if laid.knots is None or spec.depth is None:
+        return None
+    first, middle, last = laid.knots
+    squares = np.maximum(laid.filled.values[:, spec.depth][:, None] - np.asarray(laid.knots), 0.0) ** 2
     steepness = squares[:, 0] - squares[:, 1] * (last - first) / (last - middle)
     steepness = 3.0 * (steepness + squares[:, 2] * (middle - first) / (last - middle)) / (last - first) ** 2
-    slopes = np.tile(coefficients[:q], (base.shape[0], 1))
-    slopes[:, spec.depth] += coefficients[-1] * steepness / curve_sd
-    return slopes
+    return np.asarray(steepness / laid.curve_sd)
 
 
 class EnergyColumn:

@@ -13,6 +13,7 @@ import sklearn
 
 from models.formula import Formula
 from models.measure import Z95
+from models.nucleus import UsualUse
 from models.optimism import Corrected, Study
 from models.penalty import OwnFit
 from models.prior_table import PriorTable
@@ -31,7 +32,7 @@ def summary_of(written: Mapping[str, Any]) -> dict[str, Any]:
         "excluded": dict(training["excluded"]),
         "penalty": None if own is None else own["penalty"],
         "terms": [
-            {name: term[name] for name in ("name", "coefficient", "low", "high")}
+            {name: term[name] for name in ("name", "coefficient", "posterior_se", "low", "high")}
             for term in written["formula"]["terms"]
         ],
         "apparent": dict(written["judgement"]["apparent"]),
@@ -56,10 +57,11 @@ def card_sections(
     adequacy: dict[str, Any],
     dropped: dict[str, str],
     until: date | None,
+    usual: UsualUse | None,
 ) -> dict[str, Any]:
     """Everything of a card but format, test vectors and hash.
 
-    shift: what the intercept was moved by; dropped: terms left out and why.
+    shift: what the intercept was moved by; dropped: terms left out and why; usual: what theatre usually takes.
     """
     data, full, spec = study.data, study.full, study.spec
     blank = np.isnan(data.columns).mean(axis=0).tolist()
@@ -96,10 +98,12 @@ def card_sections(
             "corrected": corrected.corrected,
             "resamples": corrected.resamples,
             "failed_resamples": corrected.failed,
+            "resampled_blanks": corrected.blanks,
+            "optimism_se": corrected.se,
             "adequacy": adequacy,
         },
         "own_records_only": _written_own(study.own, spec, corrected),
-        "usual_ranges": None,
+        "usual": None if usual is None else usual.as_dict(),
         "seed": study.seed,
         "software": {
             "python": platform.python_version(),
@@ -114,6 +118,7 @@ def _written_formula(study: Study, formula: Formula) -> dict[str, Any]:
     papers: PriorTable = study.papers
     half = Z95 * np.sqrt(np.diag(formula.covariance)[1:])
     widths = study.full.prior.sd
+    errors = study.full.fit.standard_errors
     terms = []
     for j, term in enumerate(formula.spec.terms):
         row = papers.rows.get(term.name)
@@ -122,6 +127,7 @@ def _written_formula(study: Study, formula: Formula) -> dict[str, Any]:
             {
                 "name": term.name,
                 "coefficient": b,
+                "posterior_se": float(errors[j + 1]),
                 "low": b - float(half[j]),
                 "high": b + float(half[j]),
                 "centre": float(formula.centre[j]),

@@ -26,13 +26,13 @@ _UNANSWERED = ("ecd_per_mm2", "acd_mm", "irrigation_volume_ml")
 
 
 def synthetic_rows(formula: Formula) -> list[dict[str, object]]:
-    """A usual eye, a hard one, and the hard one with blanks, with the answers that the model reads."""
+    """A usual eye, a hard one, the hard one with blanks, two that leave most open, with the answers that are read."""
     usual, hard = dict(USUAL), dict(HARD)
     if formula.spec.model == "end_of_case":
         usual.update(USUAL_THEATRE, **_energy(formula, 6.5))
         hard.update(HARD_THEATRE, **_energy(formula, 21.0))
     blank = {name: value for name, value in hard.items() if name not in _UNANSWERED}
-    return [usual, hard, blank, {"age_years": 68.0, "nucleus_hardness": 2}]
+    return [usual, hard, blank, {"age_years": 68.0, "nucleus_hardness": 2}, {"age_years": 68.0, "sex": "female"}]
 
 
 def _energy(formula: Formula, reading: float) -> dict[str, object]:

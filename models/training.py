@@ -14,12 +14,13 @@ from models.adequacy import Tier, sample_size, shrinkage_estimate, tier
 from models.arrays import FloatArray, IntArray
 from models.blanks import Blanks
 from models.card import Card, compose
-from models.dataset import Dataset, build
+from models.dataset import Dataset, build, eye_key
 from models.errors import ModelError
 from models.fit import range_covariance
-from models.formula import Formula, Working
+from models.formula import Formula
 from models.missing import Normal, learn_normal
-from models.optimism import Corrected, Study, correct_optimism, yes_no_columns
+from models.nucleus import UsualUse
+from models.optimism import FROZEN, REDONE, Corrected, Study, correct_optimism, yes_no_columns
 from models.penalty import MOST_BLANK, OwnFit, fit_own, usable_columns
 from models.prior import Prior
 from models.prior_table import read_prior_table
@@ -30,6 +31,8 @@ from models.sections import card_sections, summary_of
 from models.spec import Spec, default_spec
 from models.synthetic import synthetic_rows
 from models.update import level_shift
+from models.usual import learn_usual
+from models.working import Working
 
 Row = Mapping[str, object]
 
@@ -63,19 +66,21 @@ def train(
     seed: int = 1,
     weights: str | None = None,
     spec: Spec | None = None,
+    blanks: str = REDONE,
     report: Report = silent,
 ) -> Training:
     """Fit a candidate of the kind `model` from rows with their derived values.
 
     until: last surgery date taken. weights: None (a practice's first model) or `halving`, an eye's weight halves every
     four quarters and the average is then moved, shrunken, to the last four quarters. spec: another model on paper than
-    the default; the depth has its curve from 100 cloudy eyes on and not before.
+    the default; the depth has its curve from 100 cloudy eyes on and not before. blanks: what the resamples do about
+    them: `redone` learns everything anew in each, `frozen` redoes the fit alone, many times faster; the card says it.
 
     Raises ModelError when the records are too few for this kind of model, or cannot be trusted.
     """
     # One thread for linear algebra: its sums then have one order, and the same records give the same card.
     with threadpool_limits(limits=1):
-        return _train(rows, model, until, resamples, seed, weights, spec, report)
+        return _train(rows, model, until, resamples, seed, weights, spec, blanks, report)
 
 
 def tier_of(rows: Iterable[Row], model: str = "booking") -> Tier:
@@ -97,12 +102,20 @@ def _train(
     seed: int,
     weights: str | None,
     spec: Spec | None,
+    resampled_blanks: str,
     report: Report,
 ) -> Training:
+    if resampled_blanks not in (REDONE, FROZEN):
+        raise ModelError(
+            "The model cannot be trained.",
+            f"Resamples treat blanks as {REDONE} or {FROZEN}; given is another word.",
+            "Choose one of the two.",
+        )
     report(0.0, "Reading the records.")
     drawn = replace(spec or default_spec(model), weights=weights or "none")
     if drawn.model != model:
         raise ModelError("The model cannot be trained.", "Its plan is for another kind of model.", "Choose one kind.")
+    rows = list(rows)
     data = build(rows, drawn, until=until)
     weight = _weights(drawn, data)
     step = tier(float(weight @ data.y), data.n, data.patient_count)
@@ -118,15 +131,24 @@ def _train(
     _refuse_far_from_papers(drawn, full)
     own = _own_fit(drawn, data, full, weight, seed)
     study = Study(drawn, data, blanks, papers, weight, full, linked, own, seed)
-    corrected = correct_optimism(study, resamples, lambda part, words: report(0.1 + 0.85 * part, words))
+    corrected = correct_optimism(
+        study, resamples, lambda part, words: report(0.1 + 0.85 * part, words), blanks=resampled_blanks
+    )
 
     report(0.96, "Writing the card.")
     formula, shift = _formula(drawn, data, full, weight)
     adequacy = _adequacy(step, full, data, corrected, own_share=full.fit.own_data_share)
-    sections = card_sections(study, formula, shift, corrected, adequacy, dropped, until)
+    usual = _usual(rows, data) if model == "end_of_case" else None
+    sections = card_sections(study, formula, shift, corrected, adequacy, dropped, until, usual)
     card = compose(sections, synthetic_rows(formula))
     report(1.0, "The candidate is ready.")
     return Training(card, summary_of(card.written))
+
+
+def _usual(rows: Iterable[Row], data: Dataset) -> UsualUse | None:
+    """What theatre usually takes for a nucleus, from the rows that trained the model."""
+    kept = frozenset(data.keys)
+    return learn_usual(row for row in rows if eye_key(row) in kept)
 
 
 def _weights(spec: Spec, data: Dataset) -> FloatArray:
@@ -224,7 +246,7 @@ def _formula(spec: Spec, data: Dataset, full: Pass, weight: FloatArray) -> tuple
         beyond=0.0,
     )
     working = Working(formula)
-    distances = [working.work(row).distance for row in data.columns]
+    distances = working.distances(data.columns)
     edge, beyond = np.quantile(distances, (0.99, 0.999))
     return replace(formula, edge=float(edge), beyond=float(beyond)), shift
 
@@ -242,6 +264,7 @@ def _adequacy(step: Tier, full: Pass, data: Dataset, corrected: Corrected, *, ow
         size = sample_size(prevalence=data.events / data.n, parameters=parameters, c_statistic=c)
         needed = {
             "shrinkage_n": size.shrinkage_n, "optimism_n": size.optimism_n, "intercept_n": size.intercept_n,
+            "error_n": size.error_n,
             "required": size.required, "parameters": parameters, "c_statistic": float(c),
         }  # fmt: skip
     return {

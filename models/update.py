@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammaincc
 
-from models.arrays import FloatArray, cluster_codes, has_logit, logit, matrix, outcomes, risks
+from models.arrays import BoolArray, FloatArray, cluster_codes, has_logit, logit, matrix, outcomes, risks
 from models.calibration import calibration_in_the_large, observed_expected
 from models.errors import ModelError
 from models.fit import fit_logistic
@@ -20,6 +20,7 @@ SHIFT_SD = 0.3
 """Prior SD of a shift of the practice's average within a year, on the logit; own simulations, no published source."""
 
 FEWEST_EVENTS_FOR_SHIFT = 50
+FEWEST_EVENTS_TO_TEST = 50
 FEWEST_NEW_EVENTS = 10
 QUARTERS = 4
 MOST_MOVED = 3.0
@@ -48,36 +49,41 @@ class ClosedTest:
         if self.choice == "keep":
             return "No sign of change."
         if self.choice == "intercept":
-            return f"The overall level moved by {self.level_moved:+.2f} on the logit."
+            return f"The overall level moved by {self.level_moved:+.2f} in log-odds."
         if self.choice == "intercept_and_slope":
-            return f"The spread of the chances changed: the slope is {self.spread:.2f}."
+            return f"The spread of risks changed: the slope is {self.spread:.2f}."
         return "The pattern changed."
 
 
 def closed_test(X: ArrayLike, y: ArrayLike, risk_in_use: ArrayLike, *, level: float = 0.05) -> ClosedTest:
     """Closed test on eyes X [n, p], y [n] with the chances that the model in use gave them beforehand.
 
-    With fewer than 5 (p + 1) cloudy eyes, or where a refit has no best fit, the refit stage falls away: the steps then
-    test against moving average and spread. Vergouwe Y et al. Stat Med 2017;36:4529. It words what changed; it does not
-    decide.
+    Columns that are constant among these eyes are not counted in p. With fewer than 5 (p + 1) cloudy eyes, or where a
+    refit has no best fit, the refit stage falls away: the steps then test against moving average and spread.
+    Vergouwe Y et al. Stat Med 2017;36:4529. It words what changed; it does not decide.
     """
+    if not 0.0 < level < 1.0:
+        raise ModelError("The test cannot be done.", "The level lies outside 0 to 1.", "Ask for 0.05.")
     outcome = outcomes(y)
     n = outcome.shape[0]
     table = matrix(X, "columns")
-    if table.shape[0] != n:
-        raise ModelError("The test cannot be done.", "Columns and outcomes differ in length.", "Give the same eyes.")
+    if table.shape[0] != n or n == 0:
+        raise ModelError(
+            "The test cannot be done.", "Columns and outcomes differ in length, or are empty.", "Give the same eyes."
+        )
     chance = risks(risk_in_use, n)
     if not has_logit(chance):
         raise ModelError(
             "The test cannot be done.", "A chance is exactly 0 or 1 and has no log-odds.", "Leave those eyes out."
         )
+    table = table[:, table.min(axis=0) < table.max(axis=0)]
     p = table.shape[1]
     log_odds = logit(chance)
     kept = float((outcome * log_odds - np.logaddexp(0.0, log_odds)).sum())
     moved = fit_logistic(np.empty((n, 0)), outcome, offset=log_odds)
     stretched = fit_logistic(log_odds[:, None], outcome)
     refitted: float | None = None
-    if outcome.sum() >= 5 * (p + 1):
+    if p > 0 and outcome.sum() >= 5 * (p + 1):
         try:
             refitted = fit_logistic(table, outcome).log_likelihood
         except ModelError:
@@ -109,6 +115,26 @@ def closed_test(X: ArrayLike, y: ArrayLike, risk_in_use: ArrayLike, *, level: fl
         moved.intercept,
         float(stretched.coefficients[0]),
     )
+
+
+def eyes_to_test(quarters: ArrayLike, outcome: ArrayLike) -> BoolArray | None:
+    """Which eyes [n] the closed test takes: the last four quarters, or more until they hold 50 cloudy eyes.
+
+    quarters: [n] labels that sort in time. None where too few are there to say what changed: fewer than four quarters
+    with fewer than 50 cloudy eyes, a single quarter, or eyes of one kind only.
+    """
+    seen = outcomes(outcome)
+    when = np.asarray(quarters)
+    if when.shape != seen.shape:
+        raise ModelError("The test cannot be done.", "An eye has no quarter.", "Give every eye one.")
+    labels = np.unique(when)
+    taken = min(QUARTERS, labels.shape[0])
+    while taken < labels.shape[0] and seen[np.isin(when, labels[-taken:])].sum() < FEWEST_EVENTS_TO_TEST:
+        taken += 1
+    chosen = np.isin(when, labels[labels.shape[0] - taken :])
+    cloudy, eyes = int(seen[chosen].sum()), int(chosen.sum())
+    enough = taken >= QUARTERS or (taken > 1 and cloudy >= FEWEST_EVENTS_TO_TEST)
+    return chosen if enough and 0 < cloudy < eyes else None
 
 
 @dataclass(frozen=True)
@@ -185,8 +211,8 @@ def forward_verdict(
 
     risk_in_use, risk_candidate: [n], the candidate's as it stood before the eye's quarter; quarters: [n] labels that
     sort in time; patients: [n]. new_quarters, new_events: whole quarters and cloudy eyes since the model in use was
-    made. moved: {term: change of its coefficient in posterior SDs}; explained: terms whose move has an explanation.
-    stops: reasons of the caller's why the data cannot carry a refit at all.
+    made. moved: {term: change of its coefficient in posterior SDs of the model in use}; explained: terms whose move has
+    an explanation. stops: reasons of the caller's why the data cannot carry a refit at all.
 
     Stop: no new quarter, fewer than 10 new cloudy eyes, or a reason in `stops`. Keep: the candidate is farther off by
     more than one standard error, its seen over forecast excludes 1 and is no nearer to 1, or a term moved more than 3
@@ -225,7 +251,7 @@ def forward_verdict(
         keeping.append("Seen over forecast of the candidate excludes 1 and is no nearer to 1 than that in use.")
     for term, sds in (moved or {}).items():
         if abs(sds) > MOST_MOVED and term not in explained:
-            keeping.append(f"{term} moved by {abs(sds):.1f} standard deviations without an explanation.")
+            keeping.append(f"{term} moved by {abs(sds):.1f} standard errors without an explanation.")
     word = "stop" if stopping else "keep" if keeping else "adopt_may_be_considered"
     reasons = stopping + keeping or ["The candidate was not farther off by more than one standard error."]
     return Verdict(

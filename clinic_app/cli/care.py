@@ -17,7 +17,7 @@ from clinic_app.services.care import verify as verified
 @click.pass_obj
 def verify(call: Call) -> int:
     """Check the database, the history, the cards and every stored forecast."""
-    with call.session() as session, call.progress("Verify") as report:
+    with call.session(reading=True) as session, call.progress("Verify") as report:
         found = verified(session, report=report)
     lines = [f"{'good' if one['ok'] else 'FAULT':6}{one['name']}: {one['detail']}" for one in found["checks"]]
     good = "Everything checked is as it was written."
@@ -31,7 +31,7 @@ def verify(call: Call) -> int:
 @click.pass_obj
 def backup(call: Call, file: Path | None) -> int:
     """Write a consistent copy of the practice, checked after writing."""
-    with call.session() as session:
+    with call.session(reading=True) as session:
         written = backed_up(session, file)
     call.answer({"file": str(written)}, [f"The copy is in {written}; it was opened and checked."])
     return DONE

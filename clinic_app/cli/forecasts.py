@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from clinic_app.cli.call import Call, table
 from clinic_app.cli.options import DAY, KIND, day
 from clinic_app.cli.status import DONE, SOME_REFUSED
+from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
 from clinic_app.exchange.report import write_review
 from clinic_app.services.forecasts import forecast_file, forecast_practice, write_forecasts
 from clinic_app.services.judging import judge_file
 from clinic_app.services.review import review as reviewed
+from clinic_app.session import Session, holds_practice
 
 PROBLEM_HEADINGS = ("file", "row", "column", "typed", "reason")
 BASIS = click.Choice(["beforehand", "afterwards"])
@@ -35,7 +39,8 @@ def forecast_lines(document: Mapping[str, object]) -> list[str]:
         return ["No row could be forecast." if "problems" in document else "No eye waits for a forecast."]
     if all(one["status"] == "no_model" for one in rows):
         return [
-            f"{len(rows)} eyes wait for a forecast; the practice has no model of this kind in use yet.",
+            f"{counted(len(rows), 'eye waits', 'eyes wait')} for a forecast; "
+            "the practice has no model of this kind in use yet.",
             f"Fit one with: clinic-app train --model {document['model']}, read it, then adopt it by name.",
         ]
     cells = (
@@ -75,11 +80,12 @@ def forecast(
             why="The folder for the file of forecasts does not exist.",
             next="Name a file in a folder that exists.",
         )
-    with call.session() as session, call.progress("Forecast") as report:
-        if file is None:
+    if file is None:
+        with call.session(reading=card is not None) as session, call.progress("Forecast") as report:
             found = forecast_practice(session, model=model, card=card, from_=day(from_), to=day(to), report=report)
-        else:
-            found = forecast_file(session, file, model=model, card=card, from_=day(from_), to=day(to), report=report)
+    else:
+        with _practice_if_needed(call, card) as there, call.progress("Forecast") as report:
+            found = forecast_file(there, file, model=model, card=card, from_=day(from_), to=day(to), report=report)
     if by_chance:
         found["rows"].sort(key=lambda one: (one["risk"] is None, -(one["risk"] or 0.0)))
     if out is not None:
@@ -91,6 +97,13 @@ def forecast(
     return SOME_REFUSED if told else DONE
 
 
+def _practice_if_needed(call: Call, card: Path | None) -> contextlib.AbstractContextManager[Session | None]:
+    """The practice for its settings, operations and model; a card alone forecasts without one, and none is made."""
+    if card is not None and not holds_practice(call.practice):
+        return contextlib.nullcontext()
+    return call.session(reading=True)
+
+
 @click.command("review")
 @click.option("--from", "from_", type=DAY, default=None, help="First surgery date.")
 @click.option("--to", type=DAY, default=None, help="Last surgery date.")
@@ -100,16 +113,17 @@ def forecast(
 @click.pass_obj
 def review(call: Call, from_: datetime | None, to: datetime | None, model: str, basis: str | None, out: Path) -> int:
     """Forecast beside seen: a report, its numbers and its plots, in a folder."""
-    with call.session() as session, call.progress("Review") as report:
+    with call.session(reading=True) as session, call.progress("Review") as report:
         found = reviewed(session, model=model, from_=day(from_), to=day(to), basis=basis, report=report)
         files = write_review(found, out)
     call.answer(found.as_dict(), [*review_lines(found.as_dict()), f"The report is in {files.html}."])
     return DONE
 
 
-def review_lines(document: Mapping[str, object]) -> list[str]:
+def review_lines(document: Mapping[str, Any]) -> list[str]:
     """The review for a reader: the facts of review.json in a few lines."""
-    lines = [f"{document['n']} eyes judged, {document['events']} cloudy, forecasts {document['basis']}."]
+    judged = counted(document["n"], "eye", "eyes")
+    lines = [f"{judged} judged, {document['events']} cloudy, forecasts {document['basis']}."]
     names = (
         ("observed_expected", "Seen / forecast"),
         ("c_statistic", "C statistic"),

@@ -131,7 +131,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _refuse(
             "The program made a mistake.",
             f"{type(fault).__name__} at {_places(fault)}.",
-            "Nothing was saved by this command. Try again; if it happens again, report the line above.",
+            "See with `models`, `cases` or `verify` how far it came: each act is saved whole or not at all. "
+            "If it happens again, report the line above.",
             as_json=as_json,
         )
         return FAULT

@@ -12,6 +12,7 @@ from clinic_app.cli.call import Call, table
 from clinic_app.cli.options import DAY, day
 from clinic_app.cli.status import DONE, SOME_REFUSED
 from clinic_app.domain.record import Case
+from clinic_app.domain.words import counted
 from clinic_app.services.cases import cases as listed
 from clinic_app.services.cases import document
 from clinic_app.services.export import export
@@ -26,22 +27,30 @@ from models.codebook import Stage, as_markdown, fields_of
 @click.option(
     "--refused", type=click.Path(path_type=Path), default=None, help="Where rows left out go, to be corrected."
 )
+@click.option(
+    "--encoding", metavar="NAME", default=None, help="How text files are written, if not UTF-8: such as windows-1252."
+)
 @click.pass_obj
-def import_(call: Call, files: tuple[Path, ...], mapping: Path | None, dry_run: bool, refused: Path | None) -> int:
+def import_(
+    call: Call, files: tuple[Path, ...], mapping: Path | None, dry_run: bool, refused: Path | None, encoding: str | None
+) -> int:
     """Put records in from CSV, XLSX, XLS or ODS files."""
-    with call.session(create=True) as session, call.progress("Import") as report:
-        result = import_files(session, list(files), mapping=mapping, dry_run=dry_run, refused=refused, report=report)
+    with call.trial() if dry_run else call.session(create=True) as session, call.progress("Import") as report:
+        result = import_files(
+            session, list(files), mapping=mapping, encoding=encoding, dry_run=dry_run, refused=refused, report=report
+        )
     found: dict[str, Any] = result.as_dict()
     lines = [
-        f"{found['rows']} rows: {found['added']} added, {found['amended']} amended, {found['unchanged']} unchanged, "
-        f"{found['refused']} refused, {found['asked']} left out because a person must answer."
+        f"{counted(found['rows'], 'row', 'rows')}: {found['added']} added, {found['amended']} amended, "
+        f"{found['unchanged']} unchanged, {found['refused']} refused, "
+        f"{found['asked']} left out because a person must answer."
     ]
     if dry_run:
         lines.append("Dry run: nothing was changed.")
     lines += [f"{one['file']}: {one['reason']}" for one in found["notes"] if one["row"] is None]
     noted = sum(one["row"] is not None for one in found["notes"]) + int(found["notes_left_out"])
     if noted:
-        lines.append(f"{noted} cells went in with a note; --json lists them.")
+        lines.append(f"{counted(noted, 'cell', 'cells')} went in with a note; --json lists them.")
     problems = [(one["file"], one["row"], one["column"], one["typed"], one["reason"]) for one in found["problems"]]
     if problems:
         lines += ["", *table(("file", "row", "column", "typed", "reason"), problems)]
@@ -58,7 +67,7 @@ def import_(call: Call, files: tuple[Path, ...], mapping: Path | None, dry_run: 
 @click.pass_obj
 def cases(call: Call, stage: str | None, from_: datetime | None, to: datetime | None) -> int:
     """List the eyes of the practice."""
-    with call.session() as session:
+    with call.session(reading=True) as session:
         found = listed(session, stage=Stage(stage) if stage else None, from_=day(from_), to=day(to))
         rows = [_short(case) for case in found]
         call.answer(
@@ -84,7 +93,7 @@ def export_(
     call: Call, file: Path, from_: datetime | None, to: datetime | None, deidentified: bool, forecasts: bool
 ) -> int:
     """Write the records to a CSV or XLSX file, or the whole record to a folder."""
-    with call.session() as session, call.progress("Export") as report:
+    with call.session(reading=True) as session, call.progress("Export") as report:
         result = export(
             session, file, from_=day(from_), to=day(to), deidentified=deidentified, forecasts=forecasts, report=report
         )

@@ -11,6 +11,7 @@ import click
 from clinic_app.cli.call import Call, table
 from clinic_app.cli.options import DAY, KIND, day
 from clinic_app.cli.status import DONE
+from clinic_app.domain.words import counted
 from clinic_app.services import decisions
 from clinic_app.services.comparison import compare as compared
 from clinic_app.services.training import train_candidate
@@ -26,22 +27,31 @@ def _signed(command: Callable[..., int]) -> Callable[..., int]:
 @click.option("--model", type=KIND, required=True, help="Which model to fit.")
 @click.option("--until", type=DAY, default=None, help="Last surgery date to learn from.")
 @click.option("--resamples", type=click.IntRange(0, 1000), default=200, show_default=True, help="For the optimism.")
+@click.option(
+    "--blanks",
+    type=click.Choice(["redone", "frozen"]),
+    default="redone",
+    show_default=True,
+    help="What resamples do about blanks: learn everything anew, or refit alone (much faster).",
+)
 @click.option("--seed", type=int, default=1, show_default=True)
 @click.pass_obj
-def train(call: Call, model: str, until: datetime | None, resamples: int, seed: int) -> int:
+def train(call: Call, model: str, until: datetime | None, resamples: int, blanks: str, seed: int) -> int:
     """Fit a candidate from the practice's records; the model in use stays as it is."""
     with call.session() as session, call.progress("Fit") as report:
-        found = train_candidate(session, model=model, until=day(until), resamples=resamples, seed=seed, report=report)
+        found = train_candidate(
+            session, model=model, until=day(until), resamples=resamples, blanks=blanks, seed=seed, report=report
+        )
     corrected = found["corrected"]
     prior = found["prior"]
     rows = ((one["name"], *(f"{one[part]:.3f}" for part in ("coefficient", "low", "high"))) for one in found["terms"])
     left_out = ", ".join(f"{count} {why.replace('_', ' ')}" for why, count in found["excluded"].items() if count)
     lines = [
-        f"{found['model_id']}: a candidate from {found['n']} eyes of {found['patients']} patients, "
+        f"{found['model_id']}: a candidate from {counted(found['n'], 'eye', 'eyes')} of "
+        f"{counted(found['patients'], 'patient', 'patients')}, "
         f"{found['events']} cloudy.",
         f"Own-data share {prior['own_data_share']:.0%}; the rest is published evidence, table {prior['version']}.",
-        f"Corrected for optimism: C statistic {corrected['c_statistic']:.3f}, Brier {corrected['brier']:.4f}, "
-        f"calibration slope {corrected['calibration_slope']:.2f}.",
+        _corrected_words(corrected, resamples, blanks),
         "",
         *table(("term", "log odds", "from", "to"), rows),
         "",
@@ -52,11 +62,23 @@ def train(call: Call, model: str, until: datetime | None, resamples: int, seed: 
     return DONE
 
 
+def _corrected_words(corrected: dict[str, float | None], resamples: int, blanks: str) -> str:
+    """The figures corrected for optimism and how, or that there are none."""
+    ranked, brier, slope = (corrected[name] for name in ("c_statistic", "brier", "calibration_slope"))
+    if ranked is None or brier is None or slope is None:
+        return "Not corrected for optimism: no resamples, or none that could be judged."
+    how = "everything learnt anew in each" if blanks == "redone" else "blanks kept as all eyes filled them"
+    return (
+        f"Corrected for optimism by {counted(resamples, 'resample', 'resamples')} of the patients ({how}): "
+        f"C statistic {ranked:.3f}, Brier {brier:.4f}, calibration slope {slope:.2f}."
+    )
+
+
 @click.command("models")
 @click.pass_obj
 def models(call: Call) -> int:
     """The models of the practice."""
-    with call.session() as session:
+    with call.session(reading=True) as session:
         found = decisions.models(session)
     rows = ((one["model_id"], one["model"], one["state"], one["made_at"][:10], one["decided_by"]) for one in found)
     call.answer(
@@ -73,7 +95,7 @@ def models(call: Call) -> int:
 @click.pass_obj
 def compare(call: Call, model_id: str) -> int:
     """A candidate against the model in use, on eyes that neither has seen."""
-    with call.session() as session, call.progress("Compare") as report:
+    with call.session(reading=True) as session, call.progress("Compare") as report:
         found = compared(session, model_id, report=report)
     call.answer(found, found["sentences"])
     return DONE
@@ -132,11 +154,14 @@ def set_back(call: Call, model: str, by: str, reason: str) -> int:
 @click.option("--out", type=click.Path(path_type=Path), default=None, help="Write the card's JSON here.")
 @click.pass_obj
 def card(call: Call, model_id: str, out: Path | None) -> int:
-    """A model's card: everything needed to apply it, to judge it and to build it again by hand."""
-    with call.session() as session:
+    """A model's card: everything needed to apply it, to judge it and to build it again by hand.
+
+    Printed is a page for people, with --json the card's JSON itself.
+    """
+    with call.session(reading=True) as session:
         text, page = decisions.card(session, model_id, out=out)
     if out is not None:
-        call.answer({"model_id": model_id, "file": str(out)}, [f"The card of {model_id} is in {out}.", "", page])
+        call.answer({"model_id": model_id, "file": str(out)}, [f"The card of {model_id} is in {out}."])
     else:
-        click.echo(text, nl=False)
+        click.echo(text if call.as_json else page, nl=False)
     return DONE

@@ -42,8 +42,14 @@ def self_check(call: Call) -> int:
 @selftest.command("dump")
 @click.pass_obj
 def dump(call: Call) -> int:
-    """Everything the practice holds, one JSON line each, in a fixed order: equal dumps mean equal practices."""
-    with call.session() as session:
+    """Everything the practice holds, one JSON line each, in a fixed order: equal dumps mean equal practices.
+
+    With --json the lines are the list `lines` of one document.
+    """
+    with call.session(reading=True) as session:
+        if call.as_json:
+            call.answer({"lines": list(acts.dump(session))}, [])
+            return DONE
         for line in acts.dump(session):
             click.echo(json.dumps(line, ensure_ascii=False, sort_keys=True, default=str))
     return DONE

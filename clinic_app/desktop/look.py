@@ -13,6 +13,8 @@ FONTS = Path(__file__).parent / "fonts"
 FAMILY = "Inter"
 THEMES = ("system", "light", "dark")
 STEPS = (100, 110, 125, 150, 175, 200)
+MOST_WIDTHS = 4000
+"""Widths kept before they are measured anew, so that typed text does not fill the memory."""
 NORMAL, MEDIUM, STRONG, BOLD = QFont.Weight.Normal, QFont.Weight.Medium, QFont.Weight.DemiBold, QFont.Weight.Bold
 
 
@@ -38,6 +40,7 @@ class Look(QObject):
         self._percent = max(STEPS[0], min(STEPS[-1], percent))
         self._own_font = load_fonts()
         self._fonts: dict[tuple[float, int, bool], QFont] = {}
+        self._widths: dict[tuple[str, float, int, bool], int] = {}
         hints = QGuiApplication.styleHints()
         hints.colorSchemeChanged.connect(self._system_changed)
 
@@ -72,6 +75,7 @@ class Look(QObject):
         """Change the size of text for this person."""
         self._percent = max(STEPS[0], min(STEPS[-1], percent))
         self._fonts.clear()
+        self._widths.clear()
         self.apply()
 
     def step(self, up: bool) -> None:
@@ -103,6 +107,15 @@ class Look(QObject):
     def metrics(self, size: float = 14, weight: QFont.Weight = NORMAL, *, italic: bool = False) -> QFontMetrics:
         """Measures of `font`."""
         return QFontMetrics(self.font(size, weight, italic=italic))
+
+    def text_width(self, text: str, size: float, weight: QFont.Weight = NORMAL, *, italic: bool = False) -> int:
+        """Pixels the words take; measured once, since a form asks for the same words again at every answer."""
+        wanted = (text, size, weight.value, italic)
+        if wanted not in self._widths:
+            if len(self._widths) >= MOST_WIDTHS:
+                self._widths.clear()
+            self._widths[wanted] = self.metrics(size, weight, italic=italic).horizontalAdvance(text)
+        return self._widths[wanted]
 
     def apply(self) -> None:
         """Give the whole program the palette and tell the parts."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
+from types import MappingProxyType
 
 from clinic_app.domain import derived
 from clinic_app.domain.dates import in_letters
@@ -12,7 +13,7 @@ from clinic_app.domain.fellows import alike_identifiers, check_eye, check_fellow
 from clinic_app.domain.findings import Finding
 from clinic_app.domain.numbers import show
 from clinic_app.domain.record import Row
-from models.codebook import BY_NAME, CENTRE_GRADE, FIELDS, Stage
+from models.codebook import BY_NAME, CENTRE_GRADE, FIELDS, Field, Stage
 
 __all__ = ["Finding", "alike_identifiers", "check", "check_eye", "check_fellow", "check_other_eye"]
 
@@ -20,6 +21,8 @@ MANY_FOLDS = 5
 """Folds from which on a centre grade of 1 is asked about."""
 WINDOW_HOURS = (12.0, 36.0)
 """Hours after surgery in which a visit counts as day one."""
+_MEASURED: MappingProxyType[str, Field] = MappingProxyType({f"{one.name}_at": one for one in FIELDS if one.measured})
+"""The companion with the day of a measurement -> its field."""
 _NOT_SEEN = frozenset({"remote_only", "missed", "deceased", "transferred", "not_planned"})
 
 
@@ -96,13 +99,13 @@ def _visits(row: Row) -> Iterable[Finding]:
 
 def _measured_days(row: Row) -> Iterable[Finding]:
     surgery = _day(row, "surgery_date")
-    if surgery is None:
+    if surgery is None or _MEASURED.keys().isdisjoint(row):
         return
-    for field in FIELDS:
-        at = _day(row, f"{field.name}_at") if field.measured else None
+    for name, field in _MEASURED.items():
+        at = _day(row, name)
         if at is None:
             continue
-        names = (field.name, f"{field.name}_at", "surgery_date")
+        names = (field.name, name, "surgery_date")
         if field.stage is Stage.BOOKING and at > surgery:
             yield Finding(
                 "refuse",

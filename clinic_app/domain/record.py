@@ -57,9 +57,11 @@ class StageRecord:
     def row(self) -> dict[str, object]:
         """The record laid flat: values, reasons, and where measurements came from."""
         flat: dict[str, object] = dict(self.values)
-        flat.update({f"{name}_missing": code for name, code in self.missing.items()})
-        flat.update({f"{name}_source": one.source for name, one in self.origin.items() if one.source is not None})
-        flat.update({f"{name}_at": one.at for name, one in self.origin.items() if one.at is not None})
+        if self.missing:
+            flat.update({f"{name}_missing": code for name, code in self.missing.items()})
+        if self.origin:
+            flat.update({f"{name}_source": one.source for name, one in self.origin.items() if one.source is not None})
+            flat.update({f"{name}_at": one.at for name, one in self.origin.items() if one.at is not None})
         return flat
 
 

@@ -63,7 +63,8 @@ class Counted:
     """One set of eyes: cloudy forecast and seen, the exact limits of what chance allows, and what follows.
 
     `verdict` is `too_few` (fewer than 5 cloudy eyes expected), `inside`, `above` or `below` the 99.8 % limits.
-    `shrunken` is seen over forecast drawn towards 1, None when nothing is expected.
+    `ratio` is seen over forecast with exact Poisson limits, without a value when nothing is expected; `shrunken` the
+    same drawn towards 1.
     """
 
     field: str
@@ -77,7 +78,13 @@ class Counted:
     low_998: int
     high_998: int
     verdict: str
+    ratio: Estimate
     shrunken: Estimate
+
+    @property
+    def outside_19_in_20(self) -> bool:
+        """Enough expected to be judged, and outside the 95 % limits."""
+        return self.verdict != "too_few" and not self.low <= self.observed <= self.high
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +112,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """Cloudy seen and forecast among all eyes with a forecast, if every missing grade had been alike."""
+    """Cloudy eyes seen and forecast, and seen over forecast; None when nothing is expected."""
 
     observed: int
     expected: float
@@ -124,11 +131,15 @@ class BandMissing:
 
 @dataclass(frozen=True, slots=True)
 class MissingGrades:
-    """Eyes with a forecast whose day one is past and that have no usable grade, why, and what they could change."""
+    """Eyes with a forecast whose day one is past and that have no usable grade, why, and what they could change.
+
+    `graded` counts the graded eyes alone, which is what the rest of the review does.
+    """
 
     eyes: int
     missing: int
     reasons: Mapping[str, int]
+    graded: Bound
     best: Bound
     worst: Bound
     by_forecast: tuple[BandMissing, ...]
@@ -198,22 +209,30 @@ class Causes:
 
 @dataclass(frozen=True, slots=True)
 class Planning:
-    """At the planning line: of 100 eyes, cloudy ones flagged, flagged in vain, and cloudy ones not flagged."""
+    """At the planning line: of 100 eyes, cloudy ones flagged, flagged in vain, and cloudy ones not flagged.
+
+    `line` is in per cent; `gain` is the net benefit at the line.
+    """
 
     line: float
     set_by: str
     flagged_cloudy: float
     flagged_in_vain: float
     cloudy_not_flagged: float
+    gain: Benefit
 
 
 @dataclass(frozen=True, slots=True)
 class Performance:
-    """Figures of a model on `n` eyes: C statistic, Brier score, calibration in the large and slope."""
+    """Figures of a model on `n` eyes: C statistic, Brier score, calibration in the large and slope.
+
+    What cannot be estimated is not among `figures`; `reasons` says why, `all` for every figure alike.
+    """
 
     name: str
     n: int
-    figures: Mapping[str, float | None]
+    figures: Mapping[str, float]
+    reasons: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +251,7 @@ class Review:
     `basis` is `beforehand` (forecasts locked before the outcome was known) or `afterwards` (each quarter by a model
     made from earlier quarters only); the two are never mixed. `expected` is the sum of the forecasts of the `n` eyes,
     `events` the cloudy ones; `low` and `high` what chance allows of them when every forecast is right.
+    `groups_outside_by_chance` is how many of the subgroups that can be judged chance puts outside their 95 % limits.
     """
 
     practice: str
@@ -273,6 +293,7 @@ class Review:
     by_surgeon: tuple[Counted, ...]
     by_surgeon_note: str
     subgroups: tuple[Counted, ...]
+    groups_outside_by_chance: float
     theatre: Theatre
     causes: Causes
     beside_own_records: tuple[Performance, ...]
@@ -290,8 +311,8 @@ class Review:
 
     @property
     def groups_looked_at(self) -> int:
-        """How many groups the subgroup table compares."""
-        return len(self.subgroups)
+        """How many groups were compared: those of the subgroup table and the surgeons."""
+        return len(self.subgroups) + len(self.by_surgeon)
 
     def as_dict(self) -> dict[str, object]:
         """The JSON form: plain values only, a number that is not finite as None."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from clinic_app.domain.answers import Asked, Proposal, Refused
@@ -114,6 +115,7 @@ def _bare(raw: str, number: float, notation: str | None) -> Vision | Asked | Ref
     return Asked(f"{raw}? {words[0].upper()}{words[1:]}?", proposals, "vision_notation")
 
 
+@lru_cache(maxsize=4096)
 def read_vision(text: str, notation: str | None = None) -> Vision | Asked | Refused:
     """The vision that a text writes; a bare number is read by `notation` and asked about when that does not say.
 

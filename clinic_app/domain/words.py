@@ -1,4 +1,4 @@
-"""Cleaning of typed text, and the words that mean the same whatever the field: errors, missing answers."""
+"""Cleaning of typed text, words that mean the same whatever the field (errors, missing answers), counted nouns."""
 
 from __future__ import annotations
 
@@ -25,6 +25,11 @@ _ERROR = re.compile(
 )
 _DASHES = frozenset({"-", "--", "---", "–", "—", "?", "??", ".", "..", "...", "/", "n/a", "n.a.", "n. a.", "unknown",
                      "unk", "missing", "null", "nil", "none", "nan", "tbc", "pending"})  # fmt: skip
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """A number with its noun: `1 cloudy eye`, `2 cloudy eyes`, `0 cloudy eyes`."""
+    return f"{number} {one if number == 1 else many}"
 
 
 def tidy(text: str) -> str:

@@ -23,7 +23,7 @@ _SURE = frozenset({"eye", "surgery_date"})
 
 def operated(row: Mapping[str, object]) -> bool:
     """Whether anything of the flat row was written in theatre or on day one."""
-    return any(row.get(name) is not None for name in _AFTER_BOOKING & row.keys())
+    return any(name in _AFTER_BOOKING and row[name] is not None for name in row)
 
 
 def completed(row: Mapping[str, object], zone: str | None) -> dict[str, object]:

@@ -15,7 +15,10 @@ MAX_ROWS = 1_000_000
 MAX_CELL = 32_767
 _SAMPLE = 200
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
-_SAVE_AGAIN = 'Save it again as CSV in UTF-8, or state the encoding in a mapping file: "encoding": "%s".'
+_SAVE_AGAIN = (
+    "Save it again as CSV in UTF-8, or state the encoding: import it with --encoding {0}, or with a mapping file that "
+    'says "encoding": "{0}".'
+)
 
 
 def encoding_of(path: Path) -> str:
@@ -40,7 +43,7 @@ def check_encoding(path: Path, encoding: str) -> str:
         "a".encode(name)
     except (LookupError, UnicodeError):
         raise refused(
-            f"There is no text encoding {encoding!r}.", "State one such as utf-8, cp1252 or utf-16."
+            f"There is no text encoding {encoding!r}.", "State one such as utf-8, windows-1252 or utf-16."
         ) from None
     if name == "utf-8":
         with path.open("rb") as file:
@@ -61,14 +64,14 @@ def _read_through(path: Path, encoding: str) -> None:
         likely = _likely(path)
         raise refused(
             f"{path.name} is not written in {'UTF-8' if encoding == 'utf-8' else encoding}; it looks like {likely}.",
-            _SAVE_AGAIN % likely,
+            _SAVE_AGAIN.format(likely),
         ) from None
 
 
 def _nul(path: Path, chunk: bytes) -> Exception:
     if chunk.count(0) > len(chunk) // 4:
         likely = "utf-16-le" if chunk[1:2] == b"\0" else "utf-16-be"
-        return refused(f"{path.name} is not written in UTF-8; it looks like {likely}.", _SAVE_AGAIN % likely)
+        return refused(f"{path.name} is not written in UTF-8; it looks like {likely}.", _SAVE_AGAIN.format(likely))
     return refused(f"{path.name} holds NUL characters; it is damaged or no text.", "Export the table again.")
 
 
@@ -81,7 +84,7 @@ def _likely(path: Path) -> str:
     # Letters with accents stand at C0-FF in the Windows pages, at 80-A5 in the old DOS page.
     letters = sum(count for byte, count in high.items() if byte >= 0xC0 or byte in (0xB5, 0xB0, 0x96))
     if letters * 2 >= sum(high.values()):
-        return "cp1252"
+        return "windows-1252"
     return "cp850"
 
 

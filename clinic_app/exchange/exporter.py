@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import csv
 import io
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
@@ -16,6 +16,7 @@ from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 from clinic_app.domain.record import Case, CaseKey, StageRecord
 from clinic_app.exchange.cells import cell_text, mark
 from clinic_app.exchange.columns import CONFIRMED
+from clinic_app.exchange.csv_out import csv_of
 from models.codebook import BY_NAME, KEY, Field, Stage, fields_of
 from models.progress import Report, silent
 
@@ -43,7 +44,8 @@ class OutTable:
 def flat_record(record: StageRecord) -> dict[str, object]:
     """Values, reasons, texts as typed, devices and days of one record under their column names."""
     flat: dict[str, object] = record.row()
-    flat.update({f"{name}_typed": text for name, text in record.typed.items()})
+    if record.typed:
+        flat.update({f"{name}_typed": text for name, text in record.typed.items()})
     for name, origin in record.origin.items():
         flat[f"{name}_source"], flat[f"{name}_at"] = origin.source, origin.at
     return flat
@@ -117,12 +119,8 @@ def _told(table: OutTable, report: Report) -> Iterator[Flat]:
 
 def csv_bytes(table: OutTable, report: Report = silent) -> bytes:
     """The table as CSV: UTF-8, comma between cells, decimal point, texts marked if a spreadsheet would run them."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(table.columns)
-    for row in _told(table, report):
-        writer.writerow([_csv_cell(row.get(name)) for name in table.columns])
-    return out.getvalue().encode()
+    rows = ([_csv_cell(row.get(name)) for name in table.columns] for row in _told(table, report))
+    return csv_of(chain([table.columns], rows))
 
 
 def _csv_cell(value: object) -> str:

@@ -111,13 +111,23 @@ def _zipped_kind(path: Path) -> str:
                 return "xlsx"
             if "xl/workbook.bin" in names:
                 raise refused(f"{path.name} is a binary workbook (XLSB).")
+            if names & {"word/document.xml", "ppt/presentation.xml"}:
+                raise _text_document(path)
             if "content.xml" in names and "mimetype" in names:
                 with archive.open("mimetype") as file:
                     if b"opendocument.spreadsheet" in file.read(200):
                         return "ods"
+                raise _text_document(path)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError, ValueError):
         raise _damaged(path) from None
-    raise refused(f"{path.name} is an archive or a document, not a table.")
+    raise refused(f"{path.name} is an archive, not a table.", "Unpack it, and import the tables in it one by one.")
+
+
+def _text_document(path: Path) -> Refusal:
+    return refused(
+        f"{path.name} is a text or a presentation, not a table.",
+        "Copy the table in it into a spreadsheet program, save it there as CSV (UTF-8) or XLSX, and import that file.",
+    )
 
 
 def _damaged(path: Path) -> Refusal:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -12,9 +13,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from clinic_app.domain.reviewed import Review
+from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
+from clinic_app.exchange import report_words as said
 from clinic_app.exchange.cautions import CAUTIONS
-from clinic_app.exchange.report_words import DEFINITIONS, MEASURES, causes_table, happenings_table, readings_table
 from clinic_app.figures import files, tables, words
 from clinic_app.figures.charts import NARROW, Chart, charts
 from clinic_app.figures.tokens import DARK, LIGHT, PRINT, Tokens
@@ -23,6 +25,8 @@ from clinic_app.files import write_whole
 FORMATS = ("html", "json", "svg", "png")
 TEMPLATES = Path(__file__).with_name("templates")
 PNG_SCALE = 2.0
+ABSENT = "–"
+"""In place of a figure that cannot be estimated; the reason stands beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,8 @@ def write_review(review: Review, folder: Path, *, formats: Collection[str] = FOR
             next="Choose a folder that may be written to.",
         ) from None
     shown = charts(review)
-    pictures = {one.name: _Picture.of(one, png="png" in formats) for one in shown if one.drawn}
+    drawn = [one for one in shown if one.drawn and set(formats) - {"json"}]
+    pictures = {one.name: _Picture.of(one, formats) for one in drawn}
     svg = tuple(
         write_whole(folder / f"{name}.svg", picture.wide.encode())
         for name, picture in pictures.items()
@@ -85,12 +90,12 @@ def as_json(review: Review) -> str:
 def as_page(review: Review) -> str:
     """The review as one HTML page that needs nothing else: styles and pictures inside, no script."""
     shown = charts(review)
-    return _page(review, shown, {one.name: _Picture.of(one, png=False) for one in shown if one.drawn})
+    return _page(review, shown, {one.name: _Picture.of(one, ("html",)) for one in shown if one.drawn})
 
 
 @dataclass(frozen=True, slots=True)
 class _Picture:
-    """One chart drawn for a wide and a narrow screen, as SVG text, and as PNG where it was asked for."""
+    """One chart, drawn once for all wide forms of it; a form that no file asked for is empty."""
 
     wide: str
     narrow: str
@@ -98,11 +103,15 @@ class _Picture:
     png: bytes
 
     @classmethod
-    def of(cls, chart: Chart, *, png: bool) -> _Picture:
+    def of(cls, chart: Chart, formats: Collection[str]) -> _Picture:
+        page = "html" in formats
         figure = chart.figure(LIGHT)
-        wide = files.svg(figure, chart.name)
-        narrow = files.svg(chart.figure(LIGHT, NARROW), f"{chart.name}-narrow")
-        return cls(wide, narrow, chart.words.heading, files.png(figure, scale=PNG_SCALE) if png else b"")
+        return cls(
+            wide=files.svg(figure, chart.name) if page or "svg" in formats else "",
+            narrow=files.svg(chart.figure(LIGHT, NARROW), f"{chart.name}-narrow") if page else "",
+            words=chart.words.heading,
+            png=files.png(figure, scale=PNG_SCALE) if "png" in formats else b"",
+        )
 
     def inline(self) -> tuple[Markup, Markup]:
         """Both for the page, which shows the one that fits."""
@@ -110,7 +119,9 @@ class _Picture:
         return Markup(wide), Markup(narrow)  # noqa: S704 - drawn by us; words inside are escaped by the writer of SVG
 
 
-def _page(review: Review, shown: tuple[Chart, ...], pictures: Mapping[str, _Picture]) -> str:
+@functools.cache
+def _environment() -> Environment:
+    """The templates, read once."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
@@ -123,27 +134,47 @@ def _page(review: Review, shown: tuple[Chart, ...], pictures: Mapping[str, _Pict
         by_first=_by_first,
         per_100=tables.per_100,
         day=words.day_words,
-        whole=words.count,
+        counted=counted,
         decimals=_decimals,
         limits=_limits,
+        performances=said.performances_table,
+        why_absent=said.why_absent,
     )
-    return environment.get_template("review.html").render(
-        r=review.as_dict(),
-        review=review,
-        charts={one.name: one for one in shown},
-        pictures={name: one.inline() for name, one in pictures.items()},
-        groups=words.groups(review),
-        groups_table=tables.groups(review),
-        missing=words.missing_grades(review),
-        basis=words.basis_short(review),
-        forecast_name=words.MODEL_WORDS[review.model],
-        measures=MEASURES,
-        readings=readings_table(review),
-        happenings=happenings_table(review),
-        causes=causes_table(review),
-        cautions=CAUTIONS,
-        definitions=DEFINITIONS,
-        colours={one.name: _variables(one) for one in (LIGHT, DARK, PRINT)},
+    return environment
+
+
+def _page(review: Review, shown: tuple[Chart, ...], pictures: Mapping[str, _Picture]) -> str:
+    return (
+        _environment()
+        .get_template("review.html")
+        .render(
+            r=review.as_dict(),
+            review=review,
+            charts={one.name: one for one in shown},
+            pictures={name: one.inline() for name, one in pictures.items()},
+            groups=words.groups(review),
+            groups_table=tables.groups(review),
+            missing=words.missing_grades(review),
+            basis=words.basis_short(review),
+            forecast_name=words.MODEL_WORDS[review.model],
+            measures=said.MEASURES,
+            facts=words.facts(review),
+            missing_table=said.missing_table(review),
+            missing_bands=said.missing_bands_table(review),
+            readings=said.readings_table(review),
+            happenings=said.happenings_table(review),
+            causes=said.causes_table(review),
+            headings={
+                "figures": said.figures_heading(review),
+                "theatre": said.theatre_heading(review),
+                "causes": said.causes_heading(review),
+                "model": said.beside_heading(review),
+            },
+            footer=words.footer(review),
+            cautions=CAUTIONS,
+            definitions=said.DEFINITIONS,
+            colours={one.name: _variables(one) for one in (LIGHT, DARK, PRINT)},
+        )
     )
 
 
@@ -161,13 +192,13 @@ def _by_first(table: tables.Table) -> list[tuple[str, list[tuple[str, ...]]]]:
 
 
 def _decimals(value: float | None, places: int = 3) -> str:
-    return "not estimable" if value is None else f"{value:.{places}f}"
+    return ABSENT if value is None else f"{value:.{places}f}"
 
 
 def _limits(estimate: dict[str, float | None] | None, places: int = 2) -> str:
     """A figure with its limits, as far as they are known."""
     if estimate is None or estimate["value"] is None:
-        return "not estimable"
+        return ABSENT
     low, high = estimate["low"], estimate["high"]
     words_of = f"{estimate['value']:.{places}f}"
     return words_of if low is None or high is None else f"{words_of} ({low:.{places}f} to {high:.{places}f})"

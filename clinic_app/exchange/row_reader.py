@@ -6,16 +6,19 @@ makes the time independent of how much the reading of one text does.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from collections.abc import Mapping as Mapped
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
+from functools import partial
+from typing import Any
 
 from clinic_app.domain.answers import Answer, Asked, Missing, Refused, Taken
 from clinic_app.domain.reading import read
 from clinic_app.domain.record import CaseKey, Origin, StageRecord, Value
 from clinic_app.exchange.cells import Cell, number_cell_text, plain_value, unmark
 from clinic_app.exchange.columns import CONFIRMED, Column, Columns, Part
-from models.codebook import BY_NAME, KEY, MISSING_CODES, Stage
+from models.codebook import BY_NAME, KEY, MISSING_CODES, Field, Stage
 
 _STAGES = (Stage.BOOKING, Stage.THEATRE, Stage.DAY_ONE, Stage.RECHECK)
 _NEVER_CONFIRMED = frozenset({"eye", "surgery_date"})
@@ -51,25 +54,41 @@ class ReadRow:
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """What one distinct text of one column comes to."""
+    """What one distinct text of one column comes to, where it is more than a value."""
 
     value: Value | None = None
     missing: str | None = None
     typed: str | None = None
     problem: tuple[str, str] | None = None
     notes: tuple[str, ...] = ()
-    plain: bool = False
 
 
-_NOTHING = _Seen()
+class _Memo(dict[Cell, "Value | _Seen | None"]):
+    """Each distinct text of a column -> its value, None when it says nothing, or a `_Seen`; read when first met."""
+
+    def __init__(self, read_cell: Callable[[Cell], Value | _Seen | None]) -> None:
+        super().__init__()
+        self._read_cell = read_cell
+
+    def __missing__(self, cell: Cell) -> Value | _Seen | None:
+        if len(self) >= _MEMO_LIMIT:
+            self.clear()
+        found = self[cell] = self._read_cell(cell)
+        return found
 
 
-@dataclass(slots=True)
 class _Plan:
-    column: Column
-    stage: int
-    name: str
-    memo: dict[Cell, _Seen] = field(default_factory=dict)
+    """A column, what it is about (its stage by place, its field) and its memo."""
+
+    __slots__ = ("column", "field", "memo", "name", "place", "stage")
+
+    def __init__(self, column: Column, field: Field, memo: _Memo) -> None:
+        self.column, self.field, self.memo = column, field, memo
+        self.place, self.name, self.stage = column.place, field.name, _STAGES.index(field.stage)
+
+
+_Stages = tuple[dict[str, Any], dict[str, Any], dict[str, Any], dict[str, Any]]
+"""For each stage, field -> what a row says of it."""
 
 
 class RowReader:
@@ -86,19 +105,17 @@ class RowReader:
     ) -> None:  # fmt: skip
         self._decimal, self._order, self._notation = decimal, date_order, notation
         self._width = width + len(constants)
-        self._plans = [_Plan(one, *self._target(one)) for one in columns.known if one.part is not Part.CONFIRMED]
-        self._values = [plan for plan in self._plans if plan.column.part is Part.VALUE and plan.name not in KEY]
-        self._companions = [plan for plan in self._plans if plan.column.part is not Part.VALUE]
-        self._key = {plan.name: plan for plan in self._plans if plan.name in KEY}
+        plans = [
+            _Plan(one, one.field, _Memo(partial(self._read, one, one.field)))
+            for one in columns.known
+            if one.field is not None
+        ]
+        self._values = [one for one in plans if one.column.part is Part.VALUE and one.name not in KEY]
+        self._companions = [one for one in plans if one.column.part is not Part.VALUE]
+        self._key = {one.name: one for one in plans if one.name in KEY}
+        self._visit = next((one for one in self._values if one.name == "recheck_at"), None)
         self._confirmed = next((one.place for one in columns.known if one.part is Part.CONFIRMED), None)
-        self._headings = {plan.name: plan.column for plan in self._plans if plan.column.part is Part.VALUE}
-        self._constants = dict(constants)
-
-    @staticmethod
-    def _target(column: Column) -> tuple[int, str]:
-        if column.field is None:
-            raise ValueError("a column without a field has no target")
-        return _STAGES.index(column.field.stage), column.field.name
+        self._headings = {one.name: one.column for one in plans if one.column.part is Part.VALUE}
 
     def heading(self, name: str) -> str:
         """The heading under which the file gives the field; the field's name when it gives none."""
@@ -111,19 +128,24 @@ class RowReader:
 
     def key(self, cells: tuple[Cell, ...]) -> tuple[CaseKey | None, Value | None]:
         """The case that the row is about, and the moment of a recheck; None where it is not clear."""
-        patient, eye, day = (self._seen(self._key[name], cells).value if name in self._key else None for name in KEY)
-        if patient is None and "patient_id" in self._confirmed_of(cells):
+        patient, eye, day = (self._value(self._key[name], cells) if name in self._key else None for name in KEY)
+        if patient is None and self._confirmed is not None and "patient_id" in self._confirmed_of(cells):
             patient = self.typed(cells, "patient_id") or None
-        visit = next((self._seen(plan, cells).value for plan in self._values if plan.name == "recheck_at"), None)
+        visit = None if self._visit is None else self._value(self._visit, cells)
         if isinstance(patient, str) and isinstance(eye, str) and isinstance(day, date):
             return CaseKey(patient, eye, day), visit
         return None, visit
+
+    @staticmethod
+    def _value(plan: _Plan, cells: tuple[Cell, ...]) -> Value | None:
+        seen = plan.memo[cells[plan.place] if plan.place < len(cells) else ""]
+        return seen.value if isinstance(seen, _Seen) else seen
 
     def patient(self, cells: tuple[Cell, ...]) -> tuple[str | None, ReadRow]:
         """The patient that a row of a table of patients is about, and what it says."""
         cells = cells + ("",) * (self._width - len(cells))
         row = self.read(cells)
-        found = self._seen(self._key["patient_id"], cells).value
+        found = self._value(self._key["patient_id"], cells)
         if found is None and "patient_id" in row.confirmed:
             found = self.typed(cells, "patient_id")
         return (found if isinstance(found, str) and found else None), row
@@ -132,26 +154,25 @@ class RowReader:
         """The row's records by stage, with everything that speaks against or beside it."""
         problems = self._width_problems(cells)
         confirmed = self._confirmed_of(cells)
-        values: tuple[dict[str, Value], ...] = ({}, {}, {}, {})
-        missing: tuple[dict[str, str], ...] = ({}, {}, {}, {})
-        typed: tuple[dict[str, str], ...] = ({}, {}, {}, {})
-        width = len(cells)
+        values: _Stages = ({}, {}, {}, {})
+        missing: _Stages = ({}, {}, {}, {})
+        typed: _Stages = ({}, {}, {}, {})
+        wide = cells if len(cells) >= self._width else cells + ("",) * (self._width - len(cells))
         for plan in self._values:
-            place = plan.column.place
-            if place >= width:
-                continue
-            cell = cells[place]
+            cell = wide[plan.place]
             if cell == "":
                 continue
-            seen = plan.memo.get(cell)
-            if seen is None:
-                seen = self._seen(plan, cells)
-            if seen.plain and not confirmed:
-                if seen.value is not None:
-                    values[plan.stage][plan.name] = seen.value
-                continue
-            self._take(plan, seen, cell, confirmed, values, missing, typed, problems)
-        origin = self._take_companions(cells, values, missing, typed, problems)
+            seen = plan.memo[cell]
+            if confirmed and plan.name in confirmed:
+                exact = plain_value(plan.field, shown(cell))
+                if exact is not None:
+                    values[plan.stage][plan.name] = exact
+                    continue
+            if isinstance(seen, _Seen):
+                self._take(plan, seen, cell, values, missing, typed, problems)
+            elif seen is not None:
+                values[plan.stage][plan.name] = seen
+        origin = self._take_companions(wide, values, missing, typed, problems)
         stages = {
             stage: StageRecord(stage, values[at], missing[at], typed[at], origin[at])
             for at, stage in enumerate(_STAGES)
@@ -187,17 +208,12 @@ class RowReader:
         names = {part.strip() for part in shown(cells[self._confirmed]).split("|")}
         return frozenset(names - {""}) - _NEVER_CONFIRMED
 
+    @staticmethod
     def _take(
-        self, plan: _Plan, seen: _Seen, cell: Cell, confirmed: frozenset[str],
-        values: tuple[dict[str, Value], ...], missing: tuple[dict[str, str], ...], typed: tuple[dict[str, str], ...],
+        plan: _Plan, seen: _Seen, cell: Cell, values: _Stages, missing: _Stages, typed: _Stages,
         problems: list[CellProblem],
     ) -> None:  # fmt: skip
         name, at = plan.name, plan.stage
-        if name in confirmed and plan.column.field is not None:
-            exact = plain_value(plan.column.field, shown(cell))
-            if exact is not None:
-                values[at][name] = exact
-                return
         if seen.problem is not None:
             problems.append(CellProblem(seen.problem[0], plan.column.heading, shown(cell), seen.problem[1]))
             return
@@ -210,86 +226,72 @@ class RowReader:
         problems += [CellProblem("note", plan.column.heading, shown(cell), note) for note in seen.notes]
 
     def _take_companions(
-        self, cells: tuple[Cell, ...], values: tuple[dict[str, Value], ...], missing: tuple[dict[str, str], ...],
-        typed: tuple[dict[str, str], ...], problems: list[CellProblem],
-    ) -> tuple[dict[str, Origin], ...]:  # fmt: skip
+        self, cells: tuple[Cell, ...], values: _Stages, missing: _Stages, typed: _Stages, problems: list[CellProblem]
+    ) -> tuple[dict[str, Origin], ...]:
         origin: tuple[dict[str, Origin], ...] = ({}, {}, {}, {})
         for plan in self._companions:
-            if plan.column.place >= len(cells) or cells[plan.column.place] == "":
+            cell = cells[plan.place]
+            if cell == "":
                 continue
-            name, at = plan.name, plan.stage
-            seen = self._seen(plan, cells)
-            if seen.problem is not None:
-                text = shown(cells[plan.column.place])
-                problems.append(CellProblem(seen.problem[0], plan.column.heading, text, seen.problem[1]))
-            elif plan.column.part is Part.MISSING and seen.missing is not None:
+            name, at, part = plan.name, plan.stage, plan.column.part
+            seen = plan.memo[cell]
+            value = seen.value if isinstance(seen, _Seen) else seen
+            if isinstance(seen, _Seen) and seen.problem is not None:
+                problems.append(CellProblem(seen.problem[0], plan.column.heading, shown(cell), seen.problem[1]))
+            elif part is Part.MISSING and isinstance(seen, _Seen) and seen.missing is not None:
                 if name in values[at]:
                     reason = "The row holds both a value and a reason why there is none. Empty one of the two cells."
                     problems.append(CellProblem("refuse", plan.column.heading, seen.missing, reason))
                 missing[at][name] = seen.missing
-            elif plan.column.part is Part.TYPED and isinstance(seen.value, str):
-                typed[at][name] = seen.value
-            elif plan.column.part is Part.SOURCE and isinstance(seen.value, str):
+            elif part is Part.TYPED and isinstance(value, str):
+                typed[at][name] = value
+            elif part is Part.SOURCE and isinstance(value, str):
                 before = origin[at].get(name, Origin())
-                origin[at][name] = Origin(seen.value, before.at)
-            elif plan.column.part is Part.AT and isinstance(seen.value, date):
+                origin[at][name] = Origin(value, before.at)
+            elif part is Part.AT and isinstance(value, date):
                 before = origin[at].get(name, Origin())
-                origin[at][name] = Origin(before.source, seen.value)
+                origin[at][name] = Origin(before.source, value)
         return origin
 
     def _key_problems(self, cells: tuple[Cell, ...], confirmed: frozenset[str]) -> list[CellProblem]:
         problems: list[CellProblem] = []
         for name, plan in self._key.items():
-            seen = self._seen(plan, cells)
-            text = shown(cells[plan.column.place]) if plan.column.place < len(cells) else ""
-            if name in confirmed and text:
+            cell = cells[plan.place] if plan.place < len(cells) else ""
+            seen = plan.memo[cell]
+            if (seen is not None and not isinstance(seen, _Seen)) or (name in confirmed and shown(cell)):
                 continue
-            if seen.problem is not None:
-                problems.append(CellProblem(seen.problem[0], plan.column.heading, text, seen.problem[1]))
-            elif seen.value is None:
+            heading, text = plan.column.heading, shown(cell)
+            if isinstance(seen, _Seen) and seen.problem is not None:
+                problems.append(CellProblem(seen.problem[0], heading, text, seen.problem[1]))
+            elif seen is None or seen.value is None:
                 label = BY_NAME[name].label.lower()
-                reason = f"Without the {label} it is unknown which eye is meant. Fill in {plan.column.heading}."
-                problems.append(CellProblem("refuse", plan.column.heading, text, reason))
+                reason = f"Without the {label} it is unknown which eye is meant. Fill in {heading}."
+                problems.append(CellProblem("refuse", heading, text, reason))
             else:
-                problems += [CellProblem("note", plan.column.heading, text, note) for note in seen.notes]
+                problems += [CellProblem("note", heading, text, note) for note in seen.notes]
         return problems
 
-    def _seen(self, plan: _Plan, cells: tuple[Cell, ...]) -> _Seen:
-        place = plan.column.place
-        cell = cells[place] if place < len(cells) else ""
-        seen = plan.memo.get(cell)
-        if seen is None:
-            if len(plan.memo) >= _MEMO_LIMIT:
-                plan.memo.clear()
-            seen = plan.memo[cell] = self._read(plan.column, cell)
-        return seen
-
-    def _read(self, column: Column, cell: Cell) -> _Seen:
-        if column.field is None:
-            raise ValueError("a column without a field is not read")
-        number = not isinstance(cell, str)
+    def _read(self, column: Column, field: Field, cell: Cell) -> Value | _Seen | None:
         text = shown(cell)
         if not text.strip():
-            return _Seen(plain=True)
+            return None
         if len(text) > _MAX_TEXT:
             return _Seen(problem=("refuse", f"The cell is longer than {_MAX_TEXT} characters. Shorten it."))
         if column.part in (Part.SOURCE, Part.TYPED):
-            return _Seen(value=text)
+            return text
         if column.part is Part.MISSING:
             return _reason_code(text)
-        asked_of = _DAY if column.part is Part.AT else column.field
-        decimal = "." if number else self._decimal
         answer = read(
-            asked_of,
+            _DAY if column.part is Part.AT else field,
             text,
-            decimal=decimal,
+            decimal=self._decimal if isinstance(cell, str) else ".",
             date_order=self._order,
             soft="note",
             unit=column.unit or None,
             notation=self._notation,
         )
-        sure = isinstance(answer, Asked) and column.field.name not in _NEVER_CONFIRMED
-        return _outcome(answer, column.field.name if sure and plain_value(column.field, text) is not None else "")
+        sure = isinstance(answer, Asked) and field.name not in _NEVER_CONFIRMED
+        return _outcome(answer, field.name if sure and plain_value(field, text) is not None else "")
 
 
 def shown(cell: Cell) -> str:
@@ -306,11 +308,12 @@ def _reason_code(text: str) -> _Seen:
     return _Seen(problem=("refuse", f"This is no reason that we know. Write one of {codes}, or leave the cell empty."))
 
 
-def _outcome(answer: Answer, confirm: str) -> _Seen:
+def _outcome(answer: Answer, confirm: str) -> Value | _Seen | None:
     """What an answer means for the cell; `confirm` is the word that lets it in as it stands, if any does."""
     if isinstance(answer, Taken):
-        plain = answer.typed is None and not answer.notes
-        return _Seen(value=answer.value, typed=answer.typed, notes=answer.notes, plain=plain)
+        if answer.typed is None and not answer.notes:
+            return answer.value
+        return _Seen(value=answer.value, typed=answer.typed, notes=answer.notes)
     if isinstance(answer, Missing):
         return _Seen(missing=answer.code, typed=answer.typed, notes=answer.notes)
     if isinstance(answer, Asked):
@@ -320,4 +323,4 @@ def _outcome(answer: Answer, confirm: str) -> _Seen:
         return _Seen(problem=("ask", " ".join([answer.question, *ways])))
     if isinstance(answer, Refused):
         return _Seen(problem=("refuse", f"{answer.reason} {answer.next}".strip()))
-    return _Seen(plain=True)
+    return None

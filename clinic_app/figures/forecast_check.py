@@ -7,6 +7,7 @@ import math
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from clinic_app.domain.reviewed import Review
@@ -57,9 +58,14 @@ def _smooth(made: Axes, review: Review, theme: Tokens) -> None:
 
 
 def _groups(made: Axes, review: Review, theme: Tokens) -> None:
-    for band in review.groups:
-        x = 100 * band.mean_risk
-        made.plot([x, x], [100 * band.low, 100 * band.high], color=theme.seen, lw=points(1.8), zorder=6)
+    made.vlines(
+        [100 * band.mean_risk for band in review.groups],
+        [100 * band.low for band in review.groups],
+        [100 * band.high for band in review.groups],
+        color=theme.seen,
+        lw=points(1.8),
+        zorder=6,
+    )
     made.plot(
         [100 * band.mean_risk for band in review.groups],
         [100 * band.observed for band in review.groups],
@@ -76,11 +82,14 @@ def _groups(made: Axes, review: Review, theme: Tokens) -> None:
 def _strip(made: Axes, review: Review, theme: Tokens, top: float) -> None:
     most = max((bar.n for bar in review.histogram), default=1)
     room = _STRIP * top
+    boxes = []
     for bar in review.histogram:
         if 100 * bar.low < top:
-            tall = 0.82 * room * bar.n / most
-            wide = 100 * (bar.high - bar.low)
-            made.bar(100 * bar.low + wide / 2, tall, 0.86 * wide, bottom=-room, color=theme.ref, alpha=0.6, lw=0)
+            up = 0.82 * room * bar.n / most - room
+            gap = 7 * (bar.high - bar.low)
+            left, right = 100 * bar.low + gap, 100 * bar.high - gap
+            boxes.append([(left, -room), (left, up), (right, up), (right, -room)])
+    made.add_collection(PolyCollection(boxes, facecolor=theme.ref, alpha=0.6, lw=0), autolim=False)
 
 
 def _top(review: Review) -> float:

@@ -60,9 +60,8 @@ def limits(
     made.bar(
         [place], [high - low], 2 * half, bottom=[low], color=theme.ref_wash, edgecolor=theme.ref, lw=points(1), zorder=2
     )
-    for start, end in ((high, high_998), (low, low_998)):
-        made.plot([place, place], [start, end], color=theme.ref, lw=points(1.4), ls=DOTS, zorder=2)
-        made.plot([place - half / 3, place + half / 3], [end, end], color=theme.ref, lw=points(1.2), zorder=2)
+    made.vlines([place, place], [high, low_998], [high_998, low], color=theme.ref, lw=points(1.4), ls=DOTS, zorder=2)
+    made.hlines([high_998, low_998], place - half / 3, place + half / 3, color=theme.ref, lw=points(1.2), zorder=2)
 
 
 def _tick(rows: list[Counted], k: int) -> str:

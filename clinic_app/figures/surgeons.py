@@ -35,7 +35,7 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     """Seen minus forecast per 100 eyes; grey box: chance 19 times in 20, dotted arms: 998 in 1000."""
     figure = sheet(width, height, theme)
     narrow = is_narrow(figure)
-    left = 92 if narrow else 124
+    left = 92 if narrow else 140
     signs = [
         (mark(theme.seen, theme), "seen less forecast, in 100 eyes" if narrow else "seen less forecast"),
         (box(theme.ref_wash, theme.ref), "19 times in 20 by chance"),
@@ -72,5 +72,6 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     made.tick_params(axis="x", length=0)
     if not narrow:
         name_axes(made, theme, "surgeons, fewest eyes expected cloudy at the left", "in 100 eyes, against forecast")
+        made.yaxis.labelpad = points(16)  # room for a reader's wider letters
     key(figure, theme, signs, left=left)
     return figure

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clinic_app.domain.reviewed import Counted, Review
+from clinic_app.domain.reviewed import Benefit, Counted, Estimate, Review
 from clinic_app.figures.words import day_words
 
 VERDICTS = {
@@ -69,39 +69,49 @@ def running_tally(review: Review) -> Table:
 
 
 def counted(rows: Sequence[Counted], heading: str) -> Table:
-    """Quarters or surgeons: forecast and seen with exact limits, verdict words and the shrunken ratio."""
-    return _table((heading, *_COUNTED), [(row.group, *_cells(row)) for row in rows])
+    """Quarters or surgeons: forecast and seen with exact limits, both ratios, verdict words."""
+    return Table((heading, *_COUNTED), tuple((row.group, *_cells(row)) for row in rows), (False, *_COUNTED_NUMERIC))
 
 
 def groups(review: Review) -> Table:
     """The subgroup table."""
-    rows = [(row.field_label, row.group, *_cells(row)) for row in review.subgroups]
-    return _table(("By", "Group", *_COUNTED), rows, words=2)
+    rows = tuple((row.field_label, row.group, *_cells(row)) for row in review.subgroups)
+    return Table(("By", "Group", *_COUNTED), rows, (False, False, *_COUNTED_NUMERIC))
 
 
 _COUNTED = (
-    "Eyes", "Forecast", "Seen", "19 times in 20", "998 in 1000", "Seen over forecast, drawn to 1", "Reading",
+    "Eyes", "Forecast", "Seen", "19 times in 20", "998 in 1000", "Seen over forecast", "Drawn to 1", "Reading",
 )  # fmt: skip
+_COUNTED_NUMERIC = (*(True for _ in _COUNTED[1:]), False)
 
 
 def _cells(row: Counted) -> tuple[str, ...]:
-    ratio = row.shrunken
-    ratio_words = "" if ratio.value is None else f"{ratio.value:.2f} ({ratio.low:.2f} to {ratio.high:.2f})"
     return (
         str(row.n),
         f"{row.expected:.1f}",
         str(row.observed),
         f"{row.low} to {row.high}",
         f"{row.low_998} to {row.high_998}",
-        ratio_words,
+        _with_limits(row.ratio),
+        _with_limits(row.shrunken),
         VERDICTS[row.verdict],
     )
 
 
+def _with_limits(ratio: Estimate) -> str:
+    return "" if ratio.value is None else f"{ratio.value:.2f} ({ratio.low:.2f} to {ratio.high:.2f})"
+
+
 def usefulness(review: Review) -> Table:
-    """Net benefit at every second threshold."""
-    rows = [
-        (f"{100 * one.threshold:.0f}", per_100(one.model, 2), per_100(one.all, 2), per_100(one.none, 2))
-        for one in review.net_benefit[::2]
-    ]
+    """Net benefit at every second threshold, and at the planning line wherever that lies."""
+    rows = [_gain(one, f"{100 * one.threshold:.0f}") for one in review.net_benefit[::2]]
+    plan = review.planning
+    if plan is not None:
+        before = sum(100 * one.threshold < plan.line - 1e-9 for one in review.net_benefit[::2])
+        same = before < len(rows) and abs(100 * review.net_benefit[2 * before].threshold - plan.line) < 1e-9
+        rows[before : before + same] = [_gain(plan.gain, f"{plan.line:g}, the planning line")]
     return _table(("Plan from, in 100", "By the forecast", "For every eye", "For none"), rows, words=0)
+
+
+def _gain(one: Benefit, line: str) -> tuple[str, ...]:
+    return line, per_100(one.model, 2), per_100(one.all, 2), per_100(one.none, 2)

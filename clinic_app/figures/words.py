@@ -11,8 +11,10 @@ from datetime import date
 from clinic_app.domain.reviewed import (
     FEWEST_CLOUDY_JUDGED,
     FEWEST_EYES_OF_A_SURGEON,
+    Counted,
     Review,
 )
+from clinic_app.domain.words import counted
 
 SURGEON_CAUTION = "Comparison charts judge the forecast, not a surgeon: case-mix and grader differ."
 MONTHS = (
@@ -20,6 +22,7 @@ MONTHS = (
     "December",
 )  # fmt: skip
 FEWEST_EXPECTED = 5.0
+NOTHING_YET = "No graded eye with a forecast: nothing to look at yet"
 MODEL_WORDS = {"booking": "booking forecast", "end_of_case": "end-of-case forecast"}
 
 
@@ -55,34 +58,72 @@ def day_words(iso: str | None) -> str:
 
 def too_few(review: Review) -> str:
     """The words in place of a chart."""
-    return f"Too few to draw: {review.n} eyes, {review.events} cloudy"
+    return f"Too few to draw: {eyes_and_cloudy(review)}" if review.n else NOTHING_YET
+
+
+def eyes_and_cloudy(review: Review) -> str:
+    """How many graded eyes, and how many of them cloudy: `792 eyes, 90 cloudy`."""
+    return f"{counted(review.n, 'eye', 'eyes')}, {review.events} cloudy"
+
+
+def facts(review: Review) -> tuple[tuple[str, str, str], ...]:
+    """The four facts on top: number, what it counts, and its colour."""
+    missing = review.missing_day_one
+    share = f": {100 * review.events / review.n:.1f} in 100" if review.n else ""
+    clear = f"{100 * (1 - review.events / review.n):.0f} %" if review.n else "–"
+    forecast = count(review.expected)
+    return (
+        (forecast, f"cloudy {_eyes(int(forecast))} forecast among {review.n}", "forecast"),
+        (f"{review.events}", f"cloudy {_eyes(review.events)} seen{share}", "seen"),
+        (clear, "clear centre on day one", "ink"),
+        (
+            f"{missing.missing}",
+            f"of {counted(missing.eyes, 'eye', 'eyes')} {_have(missing.missing)} no usable day-one grade",
+            "ink",
+        ),
+    )
 
 
 def footer(review: Review) -> str:
-    """What every chart says below: eyes, cloudy, forecast, period, definition, what was left out."""
-    left = sum(review.left_out.values())
+    """What every chart says below: eyes, cloudy, forecast, period, definition."""
+    period = f"{day_words(review.period['from'])} to {day_words(review.period['to'])}"
     parts = [
-        f"{review.n} eyes, {review.events} cloudy",
+        eyes_and_cloudy(review),
         f"{MODEL_WORDS[review.model]}, {basis_short(review)}",
-        f"{day_words(review.period['from'])} to {day_words(review.period['to'])}",
+        period if review.period["from"] else "",
         review.definition,
-        review.filter_words,
-        f"left out: {left} eyes, and {review.missing_day_one.missing} without a usable grade",
     ]
-    return " · ".join(part for part in parts if part.strip() != "to")
+    return " · ".join(part for part in parts if part)
+
+
+def left_out(review: Review) -> str:
+    """Which eyes count and how many do not."""
+    left = counted(sum(review.left_out.values()), "eye", "eyes")
+    return f"{review.filter_words} · left out: {left}, and {review.missing_day_one.missing} without a usable grade"
 
 
 def basis_short(review: Review) -> str:
     """The basis in a few words, with the models where forecasts were locked."""
     if review.basis == "afterwards":
         return "worked out afterwards"
-    return f"locked beforehand{f' ({review.model_id})' if review.model_id else ''}"
+    return f"locked beforehand{f' ({models_named(review)})' if review.model_id else ''}"
+
+
+def models_named(review: Review) -> str:
+    """The models by their names: `booking-2`, or the first and the last of several that follow one another."""
+    names = [page.model_id for page in review.model_pages]
+    numbers = [int(name.rpartition("-")[2]) for name in names]
+    if len(names) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
+        return f"{names[0]} to {names[-1]}"
+    return review.model_id or ""
 
 
 def forecast_check(review: Review) -> ChartWords:
     """Rule: a gap within the exact 95 % limits could be chance; with fewer than 30 cloudy eyes that says little."""
     gap = f"Forecast {count(review.expected)}, seen {review.events}"
-    if review.too_few_to_draw:
+    if not review.n:
+        heading = NOTHING_YET
+    elif review.too_few_to_draw:
         heading = f"{gap}. {too_few(review)}"
     elif not review.low <= review.events <= review.high:
         heading = f"{gap}: more than chance explains"
@@ -95,7 +136,8 @@ def forecast_check(review: Review) -> ChartWords:
     reading = "On the dashed line, forecast and seen agree. Below it, fewer cloudy eyes than forecast."
     if review.too_few_to_judge and not review.too_few_to_draw:
         reading += f" {_few(review)}"
-    return ChartWords(heading, reading, f"{footer(review)} · planned protection may lower what is seen")
+    below = f"{footer(review)} · {left_out(review)} · planned protection may lower what is seen"
+    return ChartWords(heading, reading, below)
 
 
 def running_tally(review: Review) -> ChartWords:
@@ -120,7 +162,7 @@ def running_tally(review: Review) -> ChartWords:
         heading,
         "Each step up is one cloudy eye; each eye without one drifts down by its forecast.",
         "Limits are for a single look at the end. Crossing the dotted lines asks for a talk, first about the data, "
-        "not for a verdict.",
+        f"not for a verdict. {footer(review)}",
     )
 
 
@@ -140,16 +182,24 @@ def quarters(review: Review) -> ChartWords:
         heading = "No quarter stands apart from chance"
     reading = "Dots are what was seen, blue lines what was forecast. Inside the grey box the gap could be chance."
     small = len(rows) - len(judged)
-    words = f" In {small} of {len(rows)} quarters fewer than 5 cloudy eyes were forecast: no verdict." if small else ""
-    return ChartWords(heading, reading, f"Exact limits from each eye's own forecast; eyes taken one by one.{words}")
+    of_all = f"{small} of {counted(len(rows), 'quarter', 'quarters')}"
+    words = f" In {of_all} fewer than 5 cloudy eyes were forecast: no verdict." if small else ""
+    limits = f"Exact limits from each eye's own forecast; eyes taken one by one.{words}"
+    return ChartWords(heading, reading, f"{limits} {footer(review)}")
 
 
 def surgeons(review: Review) -> ChartWords:
     """Rule: surgeons outside their 99.8 % limits are counted, never ranked."""
     drawn = [row for row in review.by_surgeon if row.n >= FEWEST_EYES_OF_A_SURGEON]
     outside = [row for row in drawn if row.verdict in ("above", "below")]
-    if review.too_few_to_draw or not drawn:
-        heading = too_few(review) if drawn else "Too few eyes per surgeon to draw"
+    if review.too_few_to_draw:
+        heading = too_few(review)
+    elif review.model != "booking":
+        heading = f"Surgeons are not compared by the {MODEL_WORDS[review.model]}"
+    elif not review.by_surgeon:
+        heading = "No surgeon was recorded"
+    elif not drawn:
+        heading = "Too few eyes per surgeon to draw"
     elif not outside:
         judged = [row for row in drawn if row.verdict != "too_few"]
         heading = "No surgeon stands apart from chance" if judged else "Each surgeon's eyes are too few to judge"
@@ -160,25 +210,48 @@ def surgeons(review: Review) -> ChartWords:
         heading,
         "Each mark is one surgeon against the forecast for that surgeon's own eyes.",
         f"{SURGEON_CAUTION} Surgeons with fewer than {FEWEST_EYES_OF_A_SURGEON} eyes are not drawn. "
-        f"{review.by_surgeon_note}",
+        f"{review.by_surgeon_note} {footer(review)}",
     )
 
 
 def groups(review: Review) -> ChartWords:
-    """Rule: groups outside their 99.8 % limits are named: the forecast runs low, or high, in them."""
+    """Rule: only groups outside their 99.8 % limits are named: the forecast runs low, or high, in them.
+
+    Groups outside the 95 % limits alone are counted in the reading line, beside how many chance would put there.
+    """
     low = [f"{row.field_label}: {row.group}" for row in review.subgroups if row.verdict == "above"]
     high = [f"{row.field_label}: {row.group}" for row in review.subgroups if row.verdict == "below"]
-    if low:
+    judged = [row for row in review.subgroups if row.verdict != "too_few"]
+    if not review.n:
+        heading = NOTHING_YET
+    elif low:
         heading = f"Forecast runs low in {'; '.join(low)}"
         heading += f", and high in {'; '.join(high)}" if high else ""
     elif high:
         heading = f"Forecast runs high in {'; '.join(high)}"
+    elif not judged:
+        heading = "Each group alone is too small to judge"
     else:
         heading = "No group stands out"
     return ChartWords(
         heading,
-        f"Differences in small groups are mostly chance; {review.groups_looked_at} groups were looked at.",
-        "Limits are exact. Fewer than 5 cloudy eyes forecast: no verdict.",
+        f"Differences in small groups are mostly chance; {_looked_at(review, judged)}",
+        f"Limits are exact, eyes taken one by one. Fewer than 5 cloudy eyes forecast: no verdict. {footer(review)}",
+    )
+
+
+def _looked_at(review: Review, judged: list[Counted]) -> str:
+    """How many groups were compared, how many could be judged, and how many of these chance puts outside."""
+    surgeons_too = (
+        f" ({counted(len(review.by_surgeon), 'surgeon', 'surgeons')} among them)" if review.by_surgeon else ""
+    )
+    said = f"{counted(review.groups_looked_at, 'group was', 'groups were')} looked at{surgeons_too}."
+    if not judged:
+        return said
+    outside = counted(sum(row.outside_19_in_20 for row in judged), "lies", "lie")
+    return (
+        f"{said} Of the {len(judged)} in this table with 5 or more cloudy eyes forecast, {outside} outside the "
+        f"19-in-20 limits; chance alone puts up to {review.groups_outside_by_chance:.1f} there."
     )
 
 
@@ -201,23 +274,42 @@ def usefulness(review: Review) -> ChartWords:
     return ChartWords(
         heading,
         reading,
-        f"{set_by}Gain: cloudy eyes planned for, less those planned in vain weighed by the line (net benefit).",
+        f"{set_by}Gain: cloudy eyes planned for, less those planned in vain weighed by the line (net benefit). "
+        f"{footer(review)}",
     )
 
 
 def missing_grades(review: Review) -> ChartWords:
     """Missing grades with their bounds; never counted as clear."""
     found = review.missing_day_one
-    heading = f"{found.missing} of {found.eyes} eyes have no usable day-one grade"
-    if found.eyes:
-        heading += f" ({100 * found.missing / found.eyes:.0f} %)"
+    never = f"An eye without a grade is never counted as clear. {footer(review)}"
+    if not found.eyes:
+        return ChartWords(
+            "No eye with a forecast is past its day one: nothing to look at yet",
+            "Missing grades are counted once the day after surgery is past.",
+            never,
+        )
+    of_all = f"{found.missing} of {counted(found.eyes, 'eye', 'eyes')}"
+    heading = f"{of_all} {_have(found.missing)} no usable day-one grade ({100 * found.missing / found.eyes:.0f} %)"
+    if not found.missing:
+        return ChartWords("Every eye with a forecast has a usable day-one grade", "Nothing is missing.", never)
     return ChartWords(
         heading,
-        f"Were all of them clear, {found.best.observed} would have been cloudy; were all of them cloudy, "
-        f"{found.worst.observed}. Forecast for all of them: {count(found.best.expected)}.",
-        "An eye without a grade is never counted as clear.",
+        f"{found.graded.observed} of the graded eyes were cloudy. Were every missing grade clear, "
+        f"{found.best.observed} of all {found.eyes} would be cloudy; were every one cloudy, {found.worst.observed}. "
+        f"Forecast for all of them: {count(found.best.expected)}.",
+        never,
     )
 
 
 def _few(review: Review) -> str:
-    return f"{review.events} cloudy eyes are too few to judge: fewer than {FEWEST_CLOUDY_JUDGED}."
+    few = counted(review.events, "cloudy eye is", "cloudy eyes are")
+    return f"{few} too few to judge: fewer than {FEWEST_CLOUDY_JUDGED}."
+
+
+def _have(number: int) -> str:
+    return "has" if number == 1 else "have"
+
+
+def _eyes(number: int) -> str:
+    return "eye" if number == 1 else "eyes"

@@ -17,8 +17,8 @@ from models.codebook import KEY, Stage
 from models.forecast import Forecast
 from models.outcome import look
 
-FIRST_ANSWERS = ("nucleus_hardness", "guttae_grade", "acd_mm", "age_years")
-"""Without these the panel asks for them instead of showing a number."""
+MOST_ASKED = 4
+"""How many open answers the panel asks for at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +58,11 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class TooMuchMissing:
-    """No forecast: too many of the answers the model needs are missing."""
+    """The model gives no number: too much is unanswered. `ask`: the open answers that would tell most."""
 
     forecast: Forecast
     facts: Facts
+    ask: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,14 +81,7 @@ class NoModel:
     facts: Facts
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """No forecast yet: these fields must be answered first."""
-
-    fields: tuple[str, ...]
-
-
-PanelState = Figures | TooMuchMissing | Unlike | NoModel | Waiting
+PanelState = Figures | TooMuchMissing | Unlike | NoModel
 
 
 def state_of(case: Case) -> str:
@@ -134,24 +128,27 @@ def forecast_for(session: Session, row: Row) -> PanelState:
     entry = session.store.in_use("booking")
     if entry is None:
         return NoModel(_counts(session), facts_to_weigh(whole))
-    open_ = [name for name in FIRST_ANSWERS if whole.get(name) is None and not whole.get(f"{name}_missing")]
-    if open_:
-        born = whole.get("birth_date") is not None
-        instead = {"age_years": "surgery_date" if born else "birth_date"}
-        return Waiting(tuple(instead.get(name, name) for name in open_))
     card = session.card(entry.model_id)
     (forecast,) = card.forecast([whole])
     if forecast.status == "refused_unlike_ours":
         return Unlike(forecast, facts_to_weigh(whole))
     if forecast.status == "refused_missing":
-        return TooMuchMissing(forecast, facts_to_weigh(whole))
+        return TooMuchMissing(forecast, facts_to_weigh(whole), _to_ask(forecast, whole))
     return Figures(
         forecast=forecast,
         model_id=entry.model_id,
         our_average=100.0 * card.cloudy / int(card.training["n"]),
         planning_line=session.settings.planning_line,
-        card_words=card_words(card, entry.number),
+        card_words=card_words(card, entry.model_id),
     )
+
+
+def _to_ask(forecast: Forecast, whole: Row) -> tuple[str, ...]:
+    """The answers still open that would tell most, as the form asks for them."""
+    born = whole.get("birth_date") is not None
+    instead = {"age_years": "surgery_date" if born else "birth_date"}
+    open_ = (name for name in forecast.missing if not whole.get(f"{name}_missing"))
+    return tuple(instead.get(name, name) for name in open_)[:MOST_ASKED]
 
 
 def _counts(session: Session) -> Counts:
@@ -165,11 +162,11 @@ def _counts(session: Session) -> Counts:
     return Counts(counts.graded, session.counted[state])
 
 
-def card_words(card: Card, number: int) -> str:
+def card_words(card: Card, model_id: str) -> str:
     """The foot of the panel: definition, range and model in one small print."""
     return (
         f"Cloudy: {card.outcome}. Range: 19 times in 20. "
-        f"Model {number}, {card.training['n']} eyes, {card.cloudy} cloudy. "
+        f"{model_id}: {card.training['n']} eyes, {card.cloudy} cloudy. "
         "A low number is no promise; a high one is a reason to plan, not to refuse."
     )
 
@@ -201,13 +198,10 @@ def book(
             why="This eye has been operated or seen; its booking stays as it was on the day.",
             next="Note a correction with the eye's history.",
         )
-    entry = session.store.in_use("booking")
     with session.store.writing(by=session.person, act="book", reason=reason) as write:
         write.put_stage(key, record, merge=False, expect_version=expect_version)
-        if entry is not None:
-            whole = _whole(session, {**record.row(), **_key_row(key)})
-            (forecast,) = session.card(entry.model_id).forecast([whole])
-            write.add_forecasts([session.stored(key, entry.model_id, "booking", forecast, at=session.clock())])
+        whole = _whole(session, {**record.row(), **_key_row(key)})
+        write.add_forecasts(session.made("booking", {key: whole}))
     return open_eye(session, key)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from clinic_app.errors import Refusal
 from clinic_app.session import Session, restore_session
 from models.errors import ModelError
 from models.progress import Report, silent
@@ -58,7 +59,14 @@ def backup(session: Session, file: Path | None = None) -> Path:
     """A consistent copy of the practice, opened and checked after writing; without `file` into its backups folder."""
     if file is None:
         folder = session.folder / "backups"
-        folder.mkdir(exist_ok=True)
+        try:
+            folder.mkdir(exist_ok=True)
+        except OSError:
+            raise Refusal(
+                what="The copy was not written.",
+                why="This practice cannot be written here, and its backups lie in its folder.",
+                next="Name a file in a folder where you may write: clinic-app backup FILE",
+            ) from None
         file = folder / f"practice-{session.clock():%Y%m%dT%H%M%SZ}.sqlite"
     return session.store.backup(file)
 

@@ -36,7 +36,7 @@ SETTINGS = Settings(
 FIRST_ROW = 2
 """The number of the first row under the heading, as a spreadsheet counts."""
 
-RESAMPLES_THEN, RESAMPLES_NOW = 0, 100
+RESAMPLES_THEN, RESAMPLES_NOW = 0, 200
 """For the optimism of the models of past quarters, which nobody decides about any more, and of those of today."""
 
 MOMENTS = (Stage.BOOKING, Stage.THEATRE, Stage.DAY_ONE)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
@@ -13,13 +11,16 @@ from typing import Any
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations, key_of, marked
 from clinic_app.domain.record import Case, CaseKey, Row
+from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import mark
 from clinic_app.exchange.columns import columns_of
+from clinic_app.exchange.csv_out import csv_of
 from clinic_app.exchange.row_reader import RowReader
-from clinic_app.exchange.tables import open_tables
+from clinic_app.exchange.tables import Table, open_tables
 from clinic_app.files import write_whole
 from clinic_app.session import Session
+from clinic_app.settings import Settings
 from models.card import Card, read_card
 from models.codebook import KEY, Stage
 from models.forecast import Forecast
@@ -66,13 +67,14 @@ def forecast_practice(
     forecasts = chosen.forecast(rows)
     report(0.9, "Keeping the forecasts")
     now = session.clock()
-    with session.store.writing(by=session.person, act="forecast") as write:
-        write.add_forecasts(
-            [
-                session.stored(case.key, entry.model_id, model, forecast, at=now)
-                for case, forecast in zip(cases, forecasts, strict=True)
-            ]
-        )
+    if cases:
+        with session.store.writing(by=session.person, act="forecast") as write:
+            write.add_forecasts(
+                [
+                    session.stored(case.key, entry.model_id, model, forecast, at=now)
+                    for case, forecast in zip(cases, forecasts, strict=True)
+                ]
+            )
     return {
         "model_id": entry.model_id,
         "model": model,
@@ -82,7 +84,7 @@ def forecast_practice(
 
 
 def forecast_file(
-    session: Session,
+    session: Session | None,
     file: Path,
     *,
     model: str,
@@ -94,11 +96,15 @@ def forecast_file(
     """Forecasts for the rows of a file, in its order; nothing is stored.
 
     A row with a cell that cannot be read gets no forecast: it stands under `problems` with row, column and reason.
+    Without a practice (`session` None) a `card` must be named; the usual settings then hold and no earlier operation
+    is known but those in the file.
     """
-    entry = session.store.in_use(model)
+    settings = Settings() if session is None else session.settings
+    known = set() if session is None else session.store.keys()
+    entry = None if session is None else session.store.in_use(model)
     if card is not None:
         chosen, model_id = _card_of(card, model), None
-    elif entry is not None:
+    elif session is not None and entry is not None:
         chosen, model_id = session.card(entry.model_id), entry.model_id
     else:
         raise Refusal(
@@ -107,8 +113,7 @@ def forecast_file(
             next="Fit and adopt one, or name a card with --card FILE.",
         )
     report(0.1, f"Reading {file.name}")
-    read = list(_rows_of(session, file))
-    known = session.store.keys()
+    read = list(_rows_of(settings, file))
     first = first_operations([*known, *(key_of(row) for row, faults in read if not faults)])
     said: dict[CaseKey, list[Row]] = defaultdict(list)
     for row, faults in read:
@@ -122,28 +127,32 @@ def forecast_file(
             reason = f"{len(several)} rows are about this eye and day and say different things. Keep the right one."
             problems.append({"file": file.name, "row": None, "column": "", "typed": key.patient_id, "reason": reason})
         elif inside:
-            rows.append(marked(complete(several[0], zone=session.settings.zone or None), key, first))
+            rows.append(marked(complete(several[0], zone=settings.zone or None), key, first))
     problems += [fault for _, faults in read for fault in faults]
-    report(0.5, f"{len(rows)} rows read")
+    report(0.5, f"{counted(len(rows), 'row', 'rows')} read")
     return {**_document(chosen, model_id, model, rows), "problems": problems}
 
 
 def write_forecasts(path: Path, document: Mapping[str, object]) -> Path:
     """The forecasts of a document as CSV, one row an eye."""
     rows = document["rows"]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    lines: list[Sequence[str]] = [COLUMNS]
     for one in rows if isinstance(rows, list) else []:
         shown = {**document, **one}
-        writer.writerow([mark("" if shown.get(name) is None else str(shown[name])) for name in COLUMNS])
-    return write_whole(path, text.getvalue().encode())
+        lines.append([mark("" if shown.get(name) is None else str(shown[name])) for name in COLUMNS])
+    return write_whole(path, csv_of(lines))
 
 
-def _rows_of(session: Session, file: Path) -> Iterator[tuple[Row, list[dict[str, object]]]]:
+def _tables(file: Path) -> list[Table]:
+    try:
+        return open_tables(file)
+    except Refusal as fault:
+        raise Refusal(what="No forecast was made.", why=fault.why, next=fault.next) from None
+
+
+def _rows_of(settings: Settings, file: Path) -> Iterator[tuple[Row, list[dict[str, object]]]]:
     """The rows of every table of the file laid flat, each with what cannot be read in it."""
-    settings = session.settings
-    for table in open_tables(file):
+    for table in _tables(file):
         columns = columns_of(table.headings, {}, table.name, ())
         reader = RowReader(
             columns,

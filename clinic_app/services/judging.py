@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import Cell
 from clinic_app.exchange.tables import Table, heading_text, open_tables
@@ -36,22 +37,21 @@ def judge_file(
     """Judge the columns `risk` (fractions 0 to 1) and `outcome` (0/1, yes/no or true/false) of a CSV file or sheet.
 
     `cluster` names the patient, so that two eyes of one patient are not taken as independent. With fewer than 2
-    resamples the smooth curve and what follows from it are left out. Rows with a blank chance or outcome are left out
-    and counted under `left_out`. Returns the keys of the `judge` command's document. Raises `Refusal`.
+    resamples the smooth curve and what follows from it are left out. What one kind of outcome alone cannot tell is
+    None, with its reason. Rows with a blank chance or outcome are left out and counted under `left_out`.
+    Returns the keys of the `judge` command's document. Raises `Refusal`.
     """
     report(0.0, f"Reading {path.name}")
     wanted = [name for name in (risk, outcome, cluster) if name is not None]
     table = _table(path, wanted)
     columns = _read(table, risk, outcome, cluster)
-    kinds = set(columns.outcome)
-    if len(kinds) < 2:
-        only = "no eye with both a chance and an outcome" if not kinds else "one kind of outcome only"
+    if not columns.outcome:
         raise Refusal(
             what=f"{path.name} cannot be judged.",
-            why=f"It holds {only}, and forecasts are judged by telling cloudy eyes from clear ones.",
-            next="Add eyes of the other kind, for example by taking a longer period.",
+            why="It holds no eye with both a chance and an outcome.",
+            next="Fill in both columns for the eyes that were seen.",
         )
-    report(0.3, f"Judging {len(columns.risk)} rows")
+    report(0.3, f"Judging {counted(len(columns.risk), 'row', 'rows')}")
     found = judge(
         columns.risk,
         columns.outcome,
@@ -64,7 +64,10 @@ def judge_file(
 
 
 def _table(path: Path, wanted: Sequence[str]) -> Table:
-    tables = open_tables(path, key=tuple(name.strip().lower() for name in wanted))
+    try:
+        tables = open_tables(path, key=tuple(name.strip().lower() for name in wanted))
+    except Refusal as fault:
+        raise Refusal(what=f"{path.name} cannot be judged.", why=fault.why, next=fault.next) from None
     for table in tables:
         if all(_place(table, name) is not None for name in wanted):
             return table

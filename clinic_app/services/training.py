@@ -8,6 +8,7 @@ from typing import Any
 
 from clinic_app.errors import Refusal
 from clinic_app.session import Session
+from models.optimism import REDONE
 from models.progress import Report, silent
 from models.spec import default_spec
 from models.training import train
@@ -19,12 +20,14 @@ def train_candidate(
     model: str,
     until: date | None = None,
     resamples: int = 200,
+    blanks: str = REDONE,
     seed: int = 1,
     report: Report = silent,
 ) -> dict[str, Any]:
     """Fit a candidate on the eyes operated up to `until` and keep its card; the model in use stays as it is.
 
-    The first model counts every eye alike; later candidates let the weight of an eye halve every four quarters.
+    The first model counts every eye alike; later candidates let the weight of an eye halve every four quarters. blanks:
+    what the resamples do about them, `redone` or `frozen` (see `models.train`).
     Returns the document of the `train` command. Raises `ModelError` when the records are too few, with the counts.
     """
     started = time.perf_counter()
@@ -43,6 +46,7 @@ def train_candidate(
         spec=default_spec(model, cut=session.settings.outcome_cut),
         weights="none" if session.store.in_use(model) is None else "halving",
         resamples=resamples,
+        blanks=blanks,
         seed=seed,
         report=report,
     )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, func, select
+from sqlalchemy import Connection, Table, func, select
 from sqlalchemy.sql import ColumnElement
 
 from clinic_app.domain.record import CaseKey, StageRecord
@@ -16,9 +15,9 @@ from clinic_app.store.cells import to_cell
 from clinic_app.store.history import Change, Journal, case_subject, key_text, patient_subject
 from clinic_app.store.locking import lock_before
 from clinic_app.store.records import NOTHING, Cells, cells_from, cells_of, differences, merge, replaces
-from clinic_app.store.rowio import Row, Stamp, changed_meanwhile, insert, sound, update
+from clinic_app.store.rowio import Row, Stamp, changed_meanwhile, insert, listed, sound, update
 from clinic_app.store.schema import CASES, PATIENTS, STAGE_TABLES, STAGES, patient_fields, stage_fields
-from clinic_app.store.sums import as_json
+from clinic_app.store.sums import Remembering
 from models.codebook import Field, Kind, Stage
 
 FROM_FILES = frozenset({"import", "demo"})
@@ -47,12 +46,6 @@ class _Held:
         return f"{self.table.name}:{self.number}"
 
 
-def listed(column: ColumnElement[Any], values: Iterable[object]) -> ColumnElement[bool]:
-    """Whether the column is one of many values: one bound text, however many there are."""
-    told = func.json_each(bindparam(None, json.dumps(list(values)), unique=True)).table_valued("value")
-    return column.in_(select(told.c.value))
-
-
 def _next(connection: Connection, column: ColumnElement[Any]) -> int:
     return int(connection.execute(select(func.coalesce(func.max(column), 0))).scalar_one()) + 1
 
@@ -60,8 +53,11 @@ def _next(connection: Connection, column: ColumnElement[Any]) -> int:
 class Batch:
     """Collects records of cases and writes them; `whole` writes one history line a row instead of one a field."""
 
-    def __init__(self, connection: Connection, journal: Journal, stamp: Stamp, *, whole: bool) -> None:
+    def __init__(
+        self, connection: Connection, journal: Journal, stamp: Stamp, texts: Remembering, *, whole: bool
+    ) -> None:
         self._connection = connection
+        self._texts = texts
         self._journal = journal
         self._stamp = stamp
         self._whole = whole
@@ -219,9 +215,9 @@ class Batch:
             if held.version:
                 sound(held.row)
             (key,) = held.table.primary_key.columns
-            row = {**held.row, **held.cells.columns(held.fields), key.name: held.number}
+            row = {**held.row, **held.cells.columns(held.stored.values), key.name: held.number}
             row["signed"] = int(self._signs or bool(held.row.get("signed")))
-            row = self._stamp.on(row, held.version + 1)
+            row = self._stamp.on(row, held.version + 1, self._texts.sum_of)
             (amended if held.version else fresh).append(row)
             changes += self._lines(held, str(row["row_sum"]))
         if many:
@@ -236,8 +232,8 @@ class Batch:
         name = {"patients": "patient", "rechecks": "recheck"}.get(held.table.name, held.table.name)
         new = held.cells.plain()
         if not held.version:
-            return [Change(held.subject, held.item, total, name, None, as_json(new))]
+            return [Change(held.subject, held.item, total, name, None, self._texts.as_json(new))]
         old = held.stored.plain()
         was = {one: told for one, told in old.items() if new.get(one) != told}
         now = {one: told for one, told in new.items() if old.get(one) != told}
-        return [Change(held.subject, held.item, total, name, as_json(was), as_json(now))]
+        return [Change(held.subject, held.item, total, name, self._texts.as_json(was), self._texts.as_json(now))]

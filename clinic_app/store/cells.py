@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from datetime import date, datetime, time
+from math import isfinite
 from types import MappingProxyType
 
 from clinic_app.domain.record import Value
@@ -36,10 +36,10 @@ def _text(value: object) -> Cell | None:
 
 
 def _number(value: object) -> Cell | None:
-    if not isinstance(value, int | float) or isinstance(value, bool):
+    if not isinstance(value, float | int) or isinstance(value, bool):
         return None
-    number = float(value) + 0.0  # the database keeps no negative zero
-    if not math.isfinite(number):
+    number = value + 0.0  # the database keeps no negative zero
+    if not isfinite(number):
         raise ValueError("a number of the record must be finite")
     return number
 

@@ -129,15 +129,39 @@ def commit(connection: Connection) -> None:
     connection.commit()
 
 
-def schema_number(path: Path) -> SchemaNumber:
-    """Which schema the file has, by its header, without touching it; refused when it is no store of this program."""
+def _marks(connection: Any) -> tuple[int, int]:
+    """The program's mark and the schema's number; the connection is closed."""
     try:
-        connection = connect(path, "ro", immutable=True)
+        mark = connection.execute("PRAGMA application_id").fetchone()[0]
+        return mark, connection.execute("PRAGMA user_version").fetchone()[0]
+    finally:
+        connection.close()
+
+
+def log_of(path: Path) -> Path:
+    """The log beside a store's file."""
+    return path.with_name(f"{path.name}-wal")
+
+
+def log_holds(path: Path) -> bool:
+    """Whether changes still wait in the log."""
+    log = log_of(path)
+    return log.exists() and log.stat().st_size > 0
+
+
+def schema_number(path: Path) -> SchemaNumber:
+    """Which schema the file has, by its header, without touching it; refused when it is no store of this program.
+
+    After a crash in the middle of bringing in the log the file alone may not hang together; only then is it read with
+    its log, which brings the log in.
+    """
+    try:
         try:
-            mark = connection.execute("PRAGMA application_id").fetchone()[0]
-            number = connection.execute("PRAGMA user_version").fetchone()[0]
-        finally:
-            connection.close()
+            mark, number = _marks(connect(path, "ro", immutable=True))
+        except driver.DatabaseError:
+            if not log_holds(path):
+                raise
+            mark, number = _marks(connect(path, "rw"))
     except (driver.DatabaseError, UnicodeDecodeError) as error:
         raise damaged() from error
     if mark != APPLICATION_ID:

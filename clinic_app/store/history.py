@@ -12,13 +12,14 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, select
 
 from clinic_app.domain.record import HistoryEntry
 from clinic_app.store.rowio import Row, Stamp, insert
 from clinic_app.store.schema import CASES, HISTORY, HISTORY_VALUES, PATIENTS
-from clinic_app.store.sums import digest
+from clinic_app.store.sums import digest_of_line
 
 CHAINED = tuple(str(column.name) for column in HISTORY.columns if column.name != "hash")
 START = "0" * 64
@@ -37,14 +38,14 @@ class Change:
     new: str | None
 
 
-def digest_of(salt: str, old: object, new: object, reason: object, item_sum: object) -> str:
+def digest_of(salt: Any, old: Any, new: Any, reason: Any, item_sum: Any) -> str:
     """Salted digest of a line's values."""
-    return digest([salt, old, new, reason, item_sum])
+    return digest_of_line([salt, old, new, reason, item_sum])
 
 
-def hash_of(line: Mapping[str, object], before: str) -> str:
+def hash_of(line: Mapping[str, Any], before: str) -> str:
     """Hash of a line that follows one with hash `before`."""
-    return digest([before, *(line[name] for name in CHAINED)])
+    return digest_of_line([before, *[line[name] for name in CHAINED]])
 
 
 def last_line(connection: Connection) -> tuple[int, str]:

@@ -27,16 +27,20 @@ class Lock:
 
 def take(folder: Path) -> Lock:
     """The lock of that practice; refused when another program has it or when nothing can be written there."""
-    held = try_take(folder)
+    held = _take(folder, os.O_RDWR | os.O_CREAT)
     if held is None:
         raise not_writable(folder)
     return held
 
 
-def try_take(folder: Path) -> Lock | None:
-    """The same; None when nothing can be written in the folder."""
+def take_if_there(folder: Path) -> Lock | None:
+    """The same without making its file, for reading only; None when there is none or nothing can be written there."""
+    return _take(folder, os.O_RDWR)
+
+
+def _take(folder: Path, flags: int) -> Lock | None:
     try:
-        handle = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
+        handle = os.open(folder / LOCK_NAME, flags, 0o600)
     except OSError:
         return None
     try:

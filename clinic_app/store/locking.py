@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, select
 
 from clinic_app.store.history import Change, Journal, case_subject
-from clinic_app.store.rowio import Row, Stamp, sound, update
+from clinic_app.store.rowio import Row, Stamp, listed, sound, update
 from clinic_app.store.schema import FORECASTS, STAGES
 from models.codebook import Stage
 
@@ -23,10 +22,9 @@ def lock_before(connection: Connection, journal: Journal, stamp: Stamp, stage: S
     """
     if not cases:
         return
-    told = func.json_each(bindparam(None, json.dumps(list(cases)), unique=True)).table_valued("value")
     query = (
         select(FORECASTS)
-        .where(FORECASTS.c.case_no.in_(select(told.c.value)), FORECASTS.c.model.in_(ENDS[stage]))
+        .where(listed(FORECASTS.c.case_no, cases), FORECASTS.c.model.in_(ENDS[stage]))
         .order_by(FORECASTS.c.forecast_id)
     )
     if stage is Stage.THEATRE:

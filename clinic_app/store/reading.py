@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, case, func, select
 
-from clinic_app.domain.record import Case, CaseKey, ModelEntry, StoredForecast, Written
+from clinic_app.domain.record import Case, CaseKey, ModelEntry, StageRecord, StoredForecast, Written
 from clinic_app.errors import Refusal
-from clinic_app.store.cells import from_cell
 from clinic_app.store.inputs import inputs_from
-from clinic_app.store.records import Cells, cells_from, record_of
-from clinic_app.store.rowio import sound
+from clinic_app.store.rowio import listed, sound
 from clinic_app.store.schema import CASES, FORECASTS, MODELS, PATIENTS, STAGES, patient_fields, stage_fields
-from models.codebook import CENTRE_GRADE, Field, Kind, Stage
+from clinic_app.store.turning import CHUNK, Texts, Turner, flat_origins, flat_reasons, origins, told
+from models.codebook import BY_NAME, CENTRE_GRADE, KEY, Field, Stage
 
 MOMENTS = (Stage.BOOKING, Stage.THEATRE, Stage.DAY_ONE)
-CHUNK = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,159 +45,156 @@ def _between(query: Select[tuple[object, ...]], from_: date | None, to: date | N
 
 
 def _cases_query(
-    from_: date | None, to: date | None, patient_id: str | None, without: Stage | None = None
-) -> Select[tuple[object, ...]]:
+    from_: date | None, to: date | None, patient_id: str | None, patients: Collection[str] | None,
+    without: Stage | None,
+) -> Select[tuple[object, ...]]:  # fmt: skip
     query: Select[tuple[object, ...]] = select(CASES.c.case_no, CASES.c.eye, CASES.c.surgery_date, *PATIENTS.c).join(
         PATIENTS, PATIENTS.c.patient_no == CASES.c.patient_no
     )
     query = _between(query, from_, to)
     if patient_id is not None:
         query = query.where(PATIENTS.c.patient_id == patient_id)
+    if patients is not None:
+        query = query.where(listed(PATIENTS.c.patient_id, patients))
     if without is not None:
         written = STAGES[without].c.case_no
         query = query.where(CASES.c.case_no.not_in(select(written)))
     return query.order_by(CASES.c.surgery_date, CASES.c.case_no)
 
 
-def _written(stage: Stage, row: Row[Any], cells: Cells) -> Written:
-    told = row._mapping
-    return Written(
-        record_of(stage, cells), told["version"], told["written_by"], datetime.fromisoformat(told["written_at"])
+class _Written:
+    """Turns the rows of one table of the record into records with their stamps."""
+
+    def __init__(self, stage: Stage) -> None:
+        self.stage, self.table = stage, STAGES[stage]
+        self._fields = stage_fields(stage)
+        self._turner = Turner(self._fields)
+        self._texts, self._origins, self._moments = Texts(told), Texts(origins), Texts(datetime.fromisoformat)
+
+    def read(self, part: Sequence[Row[Any]]) -> Iterator[tuple[int, Written]]:
+        """Number of the case, and what was written, of rows that hold every column of the table."""
+        columns = dict(zip(self.table.columns.keys(), zip(*part, strict=True), strict=True))
+        rows = self._turner.values([columns[one.name] for one in self._fields])
+        beside = zip(*(columns[name] for name in _BESIDE), strict=True)
+        for values, (number, reasons, typed, origin, version, by, at) in zip(rows, beside, strict=True):
+            record = StageRecord(
+                self.stage, values, dict(self._texts.read(reasons)), dict(self._texts.read(typed)),
+                dict(self._origins.read(origin)),
+            )  # fmt: skip
+            yield number, Written(record, version, by, self._moments.read(at))
+
+
+_BESIDE = ("case_no", "missing", "typed", "origin", "version", "written_by", "written_at")
+
+
+def _with_patient(booking: Written, patient: StageRecord) -> Written:
+    """The booking together with what the patient's row says."""
+    own = booking.record
+    record = StageRecord(
+        Stage.BOOKING,
+        {**patient.values, **own.values},
+        {**patient.missing, **own.missing},
+        {**patient.typed, **own.typed},
+        {**patient.origin, **own.origin},
     )
+    return replace(booking, record=record)
 
 
 def read_cases(
     connection: Connection, from_: date | None = None, to: date | None = None, patient_id: str | None = None,
-    key: CaseKey | None = None, without: Stage | None = None,
+    patients: Collection[str] | None = None, key: CaseKey | None = None, without: Stage | None = None,
 ) -> list[Case]:  # fmt: skip
     """Cases by surgery date, then in the order in which they were booked; a single one only if its sums are right."""
     if key is not None:
         from_ = to = key.surgery_date
         patient_id = key.patient_id
-    query = _cases_query(from_, to, patient_id, without)
+    query = _cases_query(from_, to, patient_id, patients, without)
     chosen = query.with_only_columns(CASES.c.case_no).order_by(None)
     if key is not None:
         query, chosen = query.where(CASES.c.eye == key.eye), chosen.where(CASES.c.eye == key.eye)
-    stages: dict[int, dict[Stage, tuple[Row[Any], Cells]]] = defaultdict(dict)
+    stages: dict[int, dict[Stage, Written]] = defaultdict(dict)
     rechecks: dict[int, list[Written]] = defaultdict(list)
     for stage, table in STAGES.items():
-        fields = stage_fields(stage)
         rows = select(table).where(table.c.case_no.in_(chosen))
         if stage is Stage.RECHECK:
             rows = rows.order_by(table.c.recheck_at)
-        for row in connection.execute(rows):
-            told = dict(row._mapping)
+        written = _Written(stage)
+        for part in connection.execute(rows).partitions(CHUNK):
             if key is not None:
-                sound(told)
-            cells = cells_from(told, fields)
-            if stage is Stage.RECHECK:
-                rechecks[row.case_no].append(_written(stage, row, cells))
-            else:
-                stages[row.case_no][stage] = (row, cells)
+                for row in part:
+                    sound(dict(row._mapping))
+            for number, one in written.read(part):
+                if stage is Stage.RECHECK:
+                    rechecks[number].append(one)
+                else:
+                    stages[number][stage] = one
+    sharing = _Patients()
     found: list[Case] = []
-    shared = patient_fields()
-    for row in connection.execute(query):
-        told = dict(row._mapping)
+    for part in connection.execute(query).partitions(CHUNK):
         if key is not None:
-            sound({column.name: told[column.name] for column in PATIENTS.columns})
-        patient = cells_from(told, shared)
-        held: dict[Stage, Written] = {}
-        for stage in MOMENTS:
-            if stage in stages[told["case_no"]]:
-                own, cells = stages[told["case_no"]][stage]
-                held[stage] = _written(stage, own, cells.with_patient(patient) if stage is Stage.BOOKING else cells)
-        name = CaseKey(told["patient_id"], told["eye"], date.fromisoformat(told["surgery_date"]))
-        found.append(Case(name, held, tuple(rechecks[told["case_no"]])))
+            for row in part:
+                sound({column.name: row._mapping[column.name] for column in PATIENTS.columns})
+        for row, patient in zip(part, sharing.read(part), strict=True):
+            held = stages[row.case_no]
+            if Stage.BOOKING in held:
+                held = {**held, Stage.BOOKING: _with_patient(held[Stage.BOOKING], patient)}
+            name = CaseKey(row.patient_id, row.eye, date.fromisoformat(row.surgery_date))
+            found.append(Case(name, held, tuple(rechecks[row.case_no])))
     return found
 
 
-def _converter(kind: Kind) -> Callable[[object], object] | None:
-    return partial(from_cell, kind) if kind in (Kind.YES_NO, Kind.CHOICES, Kind.DATE, Kind.TIME, Kind.MOMENT) else None
+class _Patients:
+    """Turns the patients' columns of rows of cases into what is added to the booking."""
+
+    def __init__(self) -> None:
+        self._fields = patient_fields()
+        self._turner = Turner(self._fields)
+        self._texts, self._origins = Texts(told), Texts(origins)
+
+    def read(self, part: Sequence[Row[Any]]) -> Iterator[StageRecord]:
+        """One record a row."""
+        columns = [[row._mapping[one.name] for row in part] for one in self._fields]
+        for row, values in zip(part, self._turner.values(columns), strict=True):
+            yield StageRecord(
+                Stage.BOOKING, values, self._texts.read(row.missing), self._texts.read(row.typed),
+                self._origins.read(row.origin),
+            )  # fmt: skip
 
 
-class _Column:
-    """Turns one column of many rows at once; the same text is read once only."""
-
-    def __init__(self, name: str, kind: Kind) -> None:
-        self.name = name
-        self._convert = _converter(kind)
-        self._known: dict[object, object] = {}
-
-    def turn(self, cells: Sequence[object]) -> Iterable[object]:
-        convert, known = self._convert, self._known
-        if convert is None:
-            return cells
-        if len(known) > 100_000:
-            known.clear()
-        for cell in set(cells).difference(known):
-            known[cell] = None if cell is None else convert(cell)
-        return [known[cell] for cell in cells]
-
-
-def read_rows(connection: Connection, from_: date | None = None, to: date | None = None) -> list[dict[str, object]]:
-    """Flat rows of all cases, rechecks left out: what `Case.row` gives, in the same order, column by column."""
+def read_rows(
+    connection: Connection, from_: date | None = None, to: date | None = None, patients: Collection[str] | None = None
+) -> list[dict[str, object]]:
+    """Flat rows of cases, rechecks left out: what `Case.row` gives, in the same order; of all patients or some."""
     own: list[tuple[Table, tuple[Field, ...]]] = [(PATIENTS, patient_fields())]
     own += [(STAGES[stage], stage_fields(stage)) for stage in MOMENTS]
     marked = [table.c[name] for name in ("missing", "origin") for table, _ in own]
     chosen = [table.c[one.name] for table, fields in own for one in fields]
     query: Select[tuple[object, ...]] = select(
-        PATIENTS.c.patient_id, CASES.c.eye, CASES.c.surgery_date, STAGES[Stage.BOOKING].c.case_no, *marked, *chosen
+        STAGES[Stage.BOOKING].c.case_no, *marked, PATIENTS.c.patient_id, CASES.c.eye, CASES.c.surgery_date, *chosen
     ).select_from(CASES.join(PATIENTS, PATIENTS.c.patient_no == CASES.c.patient_no))
     for stage in MOMENTS:
         query = query.outerjoin_from(CASES, STAGES[stage], STAGES[stage].c.case_no == CASES.c.case_no)
+    if patients is not None:
+        query = query.where(listed(PATIENTS.c.patient_id, patients))
     query = _between(query, from_, to).order_by(CASES.c.surgery_date, CASES.c.case_no)
-    columns = [_Column("patient_id", Kind.IDENTIFIER), _Column("eye", Kind.CHOICE), _Column("surgery_date", Kind.DATE)]
-    columns += [_Column(one.name, one.kind) for _, fields in own for one in fields]
-    patient_columns = {one.name for one in patient_fields()}
+    turner = Turner([BY_NAME[name] for name in KEY] + [one for _, fields in own for one in fields])
+    readers = [Texts(flat_reasons)] * len(own) + [Texts(flat_origins)] * len(own)
+    patient_names = [one.name for one in patient_fields()]
     found: list[dict[str, object]] = []
-    companions = [_Companions(_reasons)] * len(own) + [_Companions(_origins)] * len(own)
     for part in connection.execute(query).partitions(CHUNK):
-        turned = list(zip(*part, strict=True))
-        booked, beside = turned[3], turned[4 : 4 + len(marked)]
-        cells = [*turned[:3], *turned[4 + len(marked) :]]
-        rows: list[dict[str, object]] = [{} for _ in part]
-        for column, told in zip(columns, cells, strict=True):
-            name = column.name
-            of_patient = name in patient_columns
-            for row, value, case_no in zip(rows, column.turn(told), booked, strict=True):
-                if value is not None and not (of_patient and case_no is None):
-                    row[name] = value
-        for place, (companion, texts) in enumerate(zip(companions, beside, strict=True)):
+        booked, *columns = zip(*part, strict=True)
+        rows = turner.values(columns[len(marked) :])
+        for row, case_no in zip(rows, booked, strict=True):
+            if case_no is None:  # what the patient's row says belongs to the booking
+                for name in patient_names:
+                    row.pop(name, None)
+        for place, (reader, said) in enumerate(zip(readers, columns, strict=False)):
             of_patient = place % len(own) == 0
-            for row, text, case_no in zip(rows, texts, booked, strict=True):
+            for row, text, case_no in zip(rows, said, booked, strict=True):
                 if text is not None and text != "{}" and not (of_patient and case_no is None):
-                    row.update(companion.read(text))
+                    row.update(reader.read(text))
         found += rows
     return found
-
-
-class _Companions:
-    """Turns the JSON beside the columns into entries of the row; the same text is read once only."""
-
-    def __init__(self, convert: Callable[[str], dict[str, object]]) -> None:
-        self._convert = convert
-        self._known: dict[str, dict[str, object]] = {}
-
-    def read(self, text: str) -> dict[str, object]:
-        if text not in self._known:
-            if len(self._known) > 10_000:
-                self._known.clear()
-            self._known[text] = self._convert(text)
-        return self._known[text]
-
-
-def _reasons(text: str) -> dict[str, object]:
-    return {f"{name}_missing": code for name, code in json.loads(text).items()}
-
-
-def _origins(text: str) -> dict[str, object]:
-    told: dict[str, object] = {}
-    for name, (source, day) in json.loads(text).items():
-        if source is not None:
-            told[f"{name}_source"] = source
-        if day is not None:
-            told[f"{name}_at"] = date.fromisoformat(day)
-    return told
 
 
 def read_keys(connection: Connection, *, stood_down: bool = False, patient_id: str | None = None) -> dict[int, CaseKey]:
@@ -231,15 +224,21 @@ def case_row(connection: Connection, key: CaseKey) -> dict[str, object] | None:
     return None if found is None else dict(found)
 
 
+def read_patients(connection: Connection) -> set[str]:
+    """The numbers of patients who have a case."""
+    query = select(PATIENTS.c.patient_id).where(PATIENTS.c.patient_no.in_(select(CASES.c.patient_no)))
+    return set(connection.execute(query).scalars())
+
+
 def read_signed(connection: Connection) -> dict[CaseKey, set[Stage]]:
     """For each case the moments entered in the program; cases with none are left out."""
-    keys = read_keys(connection)
-    found: dict[CaseKey, set[Stage]] = defaultdict(set)
+    numbers: dict[int, set[Stage]] = defaultdict(set)
     for stage in MOMENTS:
         table = STAGES[stage]
         for number in connection.execute(select(table.c.case_no).where(table.c.signed == 1)).scalars():
-            found[keys[number]].add(stage)
-    return dict(found)
+            numbers[number].add(stage)
+    keys = read_keys(connection) if numbers else {}
+    return {keys[number]: stages for number, stages in numbers.items()}
 
 
 def read_counts(connection: Connection) -> Counts:

@@ -1,16 +1,15 @@
-"""A stage record as cells: taking it apart, joining it with what is stored, putting it together again."""
+"""A stage record as cells: taking it apart, joining it with what is stored, saying what changed."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from clinic_app.domain.record import PATIENT_FIELDS, Origin, StageRecord
-from clinic_app.store.cells import TO_CELL, Cell, from_cell, text_of, wrong
+from clinic_app.domain.record import PATIENT_FIELDS, StageRecord
+from clinic_app.store.cells import TO_CELL, Cell, text_of, wrong
 from clinic_app.store.sums import readable
 from models.codebook import BY_NAME, FIELDS, KEY, MISSING_CODES, Field, Kind, Stage, fields_of
 
@@ -28,7 +27,12 @@ OriginCell = tuple[str | None, str | None]
 
 
 def _part(told: Mapping[str, T], patient: bool) -> dict[str, T]:
-    return {name: one for name, one in told.items() if (name in PATIENT_FIELDS) is patient}
+    if patient:
+        return {name: told[name] for name in told if name in PATIENT_FIELDS}
+    kept = dict(told)
+    for name in PATIENT_FIELDS:
+        kept.pop(name, None)
+    return kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,27 +49,22 @@ class Cells:
 
     def part(self, *, patient: bool) -> Cells:
         """Only what belongs to the patient, or only what does not."""
+        if not any(
+            name in told for told in (self.values, self.missing, self.typed, self.origin) for name in PATIENT_FIELDS
+        ):
+            return NOTHING if patient else self
         return Cells(
             _part(self.values, patient), _part(self.missing, patient),
             _part(self.typed, patient), _part(self.origin, patient),
         )  # fmt: skip
 
-    def with_patient(self, patient: Cells) -> Cells:
-        """The row of the eye together with what its patient's row says."""
-        return Cells(
-            {**patient.values, **self.values},
-            {**patient.missing, **self.missing},
-            {**patient.typed, **self.typed},
-            {**patient.origin, **self.origin},
-        )
-
     def plain(self) -> dict[str, object]:
         """The same names as `flat`, numbers as numbers and yes or no as truth, for one JSON text."""
-        told: dict[str, object] = dict(self.values)
-        for name in told.keys() & YES_NO:
-            told[name] = told[name] == 1
-        told.update({f"{name}_missing": code for name, code in self.missing.items()})
-        told.update({f"{name}_typed": text for name, text in self.typed.items()})
+        told: dict[str, object] = {name: cell == 1 if name in YES_NO else cell for name, cell in self.values.items()}
+        if self.missing:
+            told.update({f"{name}_missing": code for name, code in self.missing.items()})
+        if self.typed:
+            told.update({f"{name}_typed": text for name, text in self.typed.items()})
         for name, (source, day) in self.origin.items():
             told.update({f"{name}_source": source, f"{name}_at": day})
         return told
@@ -82,9 +81,9 @@ class Cells:
                 told[f"{name}_at"] = day
         return told
 
-    def columns(self, fields: Iterable[Field]) -> dict[str, object]:
-        """As columns of the row, every column named."""
-        row: dict[str, object] = dict.fromkeys([one.name for one in fields])
+    def columns(self, before: Iterable[str] = ()) -> dict[str, object]:
+        """As columns of the row; of the empty ones only those are named that the row had `before`."""
+        row: dict[str, object] = dict.fromkeys(before)
         row.update(self.values)
         row["missing"] = readable(dict(self.missing)) if self.missing else "{}"
         row["typed"] = readable(dict(self.typed)) if self.typed else "{}"
@@ -92,6 +91,7 @@ class Cells:
         return row
 
 
+_NONE: MappingProxyType[str, str] = MappingProxyType({})
 NOTHING = Cells(*(MappingProxyType({}) for _ in range(4)))
 
 
@@ -99,14 +99,15 @@ def cells_of(record: StageRecord) -> Cells:
     """The record as cells; ValueError or TypeError (naming fields, no values) when it is not a record of its stage."""
     writers = WRITERS[record.stage]
     for told in (record.values, record.missing, record.typed, record.origin):
-        if not writers.keys() >= told.keys():
+        if told and not writers.keys() >= told.keys():
             name = min(told.keys() - writers.keys())
             raise ValueError(f"{name} is no field to be written at {record.stage.value}")
-    both = record.values.keys() & record.missing.keys()
-    if both:
-        raise ValueError(f"{min(both)} has a value and a reason for having none")
-    if not MISSING_CODES.keys() >= set(record.missing.values()):
-        raise ValueError("a reason for a missing value is none of the codebook's")
+    if record.missing:
+        both = record.values.keys() & record.missing.keys()
+        if both:
+            raise ValueError(f"{min(both)} has a value and a reason for having none")
+        if not MISSING_CODES.keys() >= set(record.missing.values()):
+            raise ValueError("a reason for a missing value is none of the codebook's")
     values: dict[str, Cell] = {}
     for name, value in record.values.items():
         cell = writers[name](value)
@@ -115,8 +116,8 @@ def cells_of(record: StageRecord) -> Cells:
         values[name] = cell
     return Cells(
         values,
-        dict(record.missing),
-        dict(record.typed),
+        dict(record.missing) if record.missing else _NONE,
+        dict(record.typed) if record.typed else _NONE,
         {
             name: (one.source, None if one.at is None else one.at.isoformat())
             for name, one in record.origin.items()
@@ -134,20 +135,6 @@ def cells_from(row: Mapping[str, Any], fields: Iterable[Field]) -> Cells:
         json.loads(missing) if missing != "{}" else {},
         json.loads(typed) if typed != "{}" else {},
         {name: (one[0], one[1]) for name, one in json.loads(origin).items()} if origin != "{}" else {},
-    )
-
-
-def record_of(stage: Stage, cells: Cells) -> StageRecord:
-    """The record that the cells say."""
-    return StageRecord(
-        stage=stage,
-        values={name: from_cell(BY_NAME[name].kind, cell) for name, cell in cells.values.items()},
-        missing=dict(cells.missing),
-        typed=dict(cells.typed),
-        origin={
-            name: Origin(source, None if day is None else date.fromisoformat(day))
-            for name, (source, day) in cells.origin.items()
-        },
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import threading
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
@@ -56,7 +56,7 @@ class Store:
         self._open_engines()
 
     def _open_engines(self) -> None:
-        lies_still = self._lock is None  # nothing can be written in the folder, not even a log
+        lies_still = self._lock is None  # read as it lies: no lock, no log, nothing made in the folder
         self._reader: Engine = engine.open_engine(self.path, write=False, immutable=lies_still)
         self._writer: Engine | None = None if self.read_only else engine.open_engine(self.path, write=True)
         if self._writer is not None:
@@ -111,21 +111,29 @@ class Store:
         from_: date | None = None,
         to: date | None = None,
         patient_id: str | None = None,
+        patients: Collection[str] | None = None,
         without: Stage | None = None,
     ) -> list[Case]:
-        """Cases by surgery date, both days included, of all patients or one; `without`: where it is not written."""
+        """Cases by surgery date, both days included, of all patients, one or some; `without`: where not written."""
         with self._reading() as connection:
-            return reading.read_cases(connection, from_, to, patient_id, without=without)
+            return reading.read_cases(connection, from_, to, patient_id, patients, without=without)
 
-    def rows(self, *, from_: date | None = None, to: date | None = None) -> list[dict[str, object]]:
-        """The same cases as flat rows (`Case.row`), for arithmetic and export: fast."""
+    def rows(
+        self, *, from_: date | None = None, to: date | None = None, patients: Collection[str] | None = None
+    ) -> list[dict[str, object]]:
+        """The same cases as flat rows (`Case.row`), for arithmetic and export: fast. Of all patients, or of some."""
         with self._reading() as connection:
-            return reading.read_rows(connection, from_, to)
+            return reading.read_rows(connection, from_, to, patients)
 
     def keys(self, *, patient_id: str | None = None) -> set[CaseKey]:
         """The keys of all cases, or of one patient's."""
         with self._reading() as connection:
             return set(reading.read_keys(connection, patient_id=patient_id).values())
+
+    def patients(self) -> set[str]:
+        """The numbers of all patients who have a case."""
+        with self._reading() as connection:
+            return reading.read_patients(connection)
 
     def stood_down(self) -> set[CaseKey]:
         """The keys of cases whose surgery will not happen."""
@@ -240,7 +248,7 @@ class Store:
         if fault is not None:
             self._after_doubt(stamp.request_id, fault)
         self.write_head()
-        wal = self.path.with_name(self.path.name + "-wal")
+        wal = engine.log_of(self.path)
         if wal.exists() and wal.stat().st_size > WAL_KEPT:
             self.checkpoint()
 
@@ -292,7 +300,7 @@ def open_store(folder: Path, *, clock: Clock, program: str, read_only: bool = Fa
     if not read_only:
         engine.check_version()
     path = folder / backup.STORE_NAME
-    held = lock.try_take(folder) if read_only else lock.take(folder)
+    held = lock.take_if_there(folder) if read_only else lock.take(folder)
     opened = False
     try:
         with engine.plainly():
@@ -311,6 +319,8 @@ def _open(path: Path, held: lock.Lock | None, clock: Clock, program: str, *, rea
     if not path.exists():
         _may_create(path, read_only=read_only, room=room)
         _migrations().create(path, stamp, uuid.uuid4().hex)
+    if held is None:
+        _may_read_as_it_lies(path)
     number = engine.schema_number(path)
     if number > SCHEMA:
         raise backup.newer_schema(path)
@@ -355,4 +365,16 @@ def _may_create(path: Path, *, read_only: bool, room: bool) -> None:
             "The practice was not made.",
             f"Less than 64 MB are free on the disk that holds {path.parent}.",
             "Free some space, or choose a folder on another disk.",
+        )
+
+
+def _may_read_as_it_lies(path: Path) -> None:
+    """Refuse to read a store without its log while the log holds something: the last changes would be missed."""
+    log = engine.log_of(path)
+    if engine.log_holds(path):
+        raise Refusal(
+            "The practice was not opened.",
+            f"The last changes are still in {log.name} and not in {path.name}, and reading must not bring them in.",
+            "Close the program that has the practice open. If none has, open it once for writing, in a copy of the "
+            "folder where you may write if need be.",
         )

@@ -18,7 +18,7 @@ from clinic_app.store.inputs import inputs_text
 from clinic_app.store.reading import case_row, read_keys, read_model, read_models
 from clinic_app.store.rowio import Row, Stamp, insert, moment, sound, update
 from clinic_app.store.schema import CASES, FORECASTS, MODELS, STAGES
-from clinic_app.store.sums import readable
+from clinic_app.store.sums import Remembering, readable
 from models.codebook import Stage
 from models.progress import Report, silent
 
@@ -35,6 +35,7 @@ class Writer:
     def __init__(self, connection: Connection, stamp: Stamp) -> None:
         self._connection = connection
         self._stamp = stamp
+        self._texts = Remembering()
         self.journal = Journal(connection, stamp)
 
     def put_stage(
@@ -63,7 +64,7 @@ class Writer:
         return self._put(key, record, merge=True, expect_version=None)
 
     def _put(self, key: CaseKey, record: StageRecord, *, merge: bool, expect_version: int | None) -> str:
-        batch = Batch(self._connection, self.journal, self._stamp, whole=False)
+        batch = Batch(self._connection, self.journal, self._stamp, self._texts, whole=False)
         batch.load([key], [record.stage])
         outcome = batch.put(key, record, joining=merge, expect_version=expect_version)
         batch.flush()
@@ -83,7 +84,7 @@ class Writer:
             gc.unfreeze()
 
     def _put_all(self, everything: list[tuple[CaseKey, Sequence[StageRecord]]], report: Report) -> list[str]:
-        batch = Batch(self._connection, self.journal, self._stamp, whole=True)
+        batch = Batch(self._connection, self.journal, self._stamp, self._texts, whole=True)
         outcomes: list[str] = []
         for start in range(0, len(everything), CHUNK):
             part = everything[start : start + CHUNK]

@@ -13,6 +13,7 @@ import pytest
 
 from clinic_app.cli import main as cli
 from clinic_app.cli.call import Bar, Stop, table
+from clinic_app.settings import Settings, write_settings
 from models.progress import Cancelled
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -101,6 +102,58 @@ def test_acts_on_models_that_are_not_there_are_refused(
     assert error["what"]
     assert error["why"]
     assert error["next"]
+
+
+EYES = "patient_id,eye,surgery_date,cct_um\np1,R,2026-03-10,540\n"
+
+
+@pytest.mark.parametrize("made", [False, True])
+def test_a_dry_run_where_no_practice_was_begun_leaves_nothing(
+    made: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, eyes = tmp_path / "none" / "practice", tmp_path / "eyes.csv"
+    eyes.write_text(EYES, encoding="utf-8")
+    if made:
+        folder.mkdir(parents=True)
+    assert run("--json", "import", str(eyes), "--dry-run", practice=folder) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["added"], found["dry_run"]) == (1, True)
+    assert list(folder.iterdir()) == [] if made else not folder.parent.exists()
+
+
+def test_a_dry_run_without_a_practice_reads_as_the_folder_is_set(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    eyes = tmp_path / "eyes.csv"
+    eyes.write_text(EYES.replace("2026-03-10", "03/10/2026"), encoding="utf-8")
+    folder = tmp_path / "practice"
+    folder.mkdir()
+    write_settings(folder, Settings(date_order="mdy"))
+    before = [path.name for path in folder.iterdir()]
+    assert run("--json", "import", str(eyes), "--dry-run", practice=folder) == 0
+    assert json.loads(capsys.readouterr().out)["added"] == 1
+    assert [path.name for path in folder.iterdir()] == before
+
+
+def test_a_dry_run_is_no_way_around_a_lost_store(practice: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    eyes = practice.parent / "eyes.csv"
+    eyes.write_text(EYES, encoding="utf-8")
+    (practice / "practice.sqlite").unlink()
+    assert run("import", str(eyes), "--dry-run", practice=practice) == 1
+    assert "restore a backup" in capsys.readouterr().err
+
+
+def test_the_encoding_of_a_file_can_be_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    eyes = tmp_path / "eyes.csv"
+    eyes.write_bytes(EYES.replace("p1", "pé").encode("cp1252"))
+    folder = tmp_path / "practice"
+    assert run("import", str(eyes), practice=folder) == 1
+    offered = "--encoding windows-1252"
+    assert offered in capsys.readouterr().err
+    assert run("import", str(eyes), *offered.split(), practice=folder) == 0
+    capsys.readouterr()
+    assert run("--json", "cases", practice=folder) == 0
+    assert json.loads(capsys.readouterr().out)["cases"][0]["patient_id"] == "pé"
 
 
 def test_a_practice_that_is_a_file_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

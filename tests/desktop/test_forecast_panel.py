@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 
 import pytest
+from PySide6.QtWidgets import QWidget
 
-from clinic_app.desktop.pages.forecast_panel import planning_words
+from clinic_app.desktop.pages.figures_view import planning_words
+from clinic_app.desktop.parts.button import Button
 from clinic_app.desktop.parts.gauges import HundredDots, RangeBar, axis_top
 from clinic_app.desktop.window import Window
 from clinic_app.errors import Refusal
 from clinic_app.services import bookings
-from clinic_app.services.bookings import Figures, NoModel, Unlike, Waiting
+from clinic_app.services.bookings import Figures, NoModel, TooMuchMissing, Unlike
 
 
 def panel_words(window: Window) -> str:
@@ -95,10 +97,38 @@ def test_without_a_model_facts_are_named_and_no_chance(opened, shown, booked_som
 def test_before_the_first_answers_the_panel_asks_for_them(opened, shown, practice_with_model) -> None:
     window = shown(opened(practice_with_model))
     window.bookings.begin_new()
-    assert isinstance(bookings.forecast_for(window.session, {}), Waiting)
-    assert window.bookings.panel.sentence == (
-        "Answer nucleus hardness, guttae, chamber depth and birth date to see a forecast."
-    )
+    assert isinstance(bookings.forecast_for(window.session, {}), TooMuchMissing)
+    sentence = window.bookings.panel.sentence
+    assert sentence.startswith("Answer these first: nucleus hardness, ")
+    assert sentence.count(",") + 2 == 4
+    assert "No forecast" not in panel_words(window)
+
+
+def test_each_answer_that_is_asked_for_is_a_way_to_it(opened, shown, practice_with_model) -> None:
+    window = shown(opened(practice_with_model))
+    page = window.bookings
+    page.begin_new()
+    asked = bookings.forecast_for(window.session, {}).ask
+    assert len(asked) == 4
+    for name in asked:
+        way = page.panel.findChild(Button, f"ask.{name}")
+        assert way is not None
+        way.click()
+        answer = page.form.answers[name]
+        assert not answer.isHidden()
+        assert window.focusWidget() is answer.stop()
+
+
+def test_an_answer_changes_what_is_written_and_not_the_parts(opened, shown, practice_with_model) -> None:
+    window = shown(opened(practice_with_model))
+    open_eye(window, "P-20417")
+    panel = window.bookings.panel
+    parts = panel.figures.findChildren(QWidget)
+    window.bookings.form.answers["nucleus_hardness"].choose("1", move=False)
+    assert panel.figures.findChildren(QWidget) == parts
+    state = bookings.forecast_for(window.session, window.bookings.row())
+    assert [line[0] for line in panel.figures.effects.lines] == [one.label for one in state.forecast.reasons]
+    assert panel.figures.dots.risk == round(100 * state.forecast.risk)
 
 
 def test_missing_answers_stand_on_top_and_what_would_narrow_is_said(opened, shown, practice_with_model) -> None:
@@ -120,7 +150,7 @@ def test_too_much_missing_shows_no_number(opened, shown, practice_with_model) ->
     fields = window.session.card("booking-1").fields
     for name in fields:
         answer = window.bookings.form.answers.get(name)
-        if answer is not None and name not in ("nucleus_hardness", "guttae_grade", "acd_mm"):
+        if answer is not None:
             window.bookings.form.show_given(name, type(answer.given)(missing="not_done"))
     window.bookings._refresh()
     panel = window.bookings.panel

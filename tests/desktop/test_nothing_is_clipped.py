@@ -100,3 +100,24 @@ def test_every_page_shows_its_words_whole(
     window.review.toggle_tables()
     qtbot.waitUntil(lambda: not window.review.drawing(), timeout=60_000)
     assert settled(window) == []
+
+
+def test_a_long_reason_goes_on_to_another_line(qapp, qtbot) -> None:
+    effects = Effects(Look("light"))
+    qtbot.addWidget(effects)
+    effects.show_effects([("Hardness 4", "goes with more", 0.5)])
+    one = effects.heightForWidth(150)
+    effects.show_effects([("Nucleus hardness 4 (amber to brown), white lens", "goes with more", 0.5)])
+    assert effects.heightForWidth(150) > one
+    assert effects.heightForWidth(150) >= one + Look("light").metrics(14).height()
+
+
+def test_whose_eye_it_is_goes_on_to_another_line(qapp, qtbot) -> None:
+    head = CaseHead(Look("light"), date(2026, 10, 1))
+    qtbot.addWidget(head)
+    head.show_row({"patient_id": "P-1", "birth_date": date(1952, 2, 17), "sex": "female"}, "Booked")
+    head.resize(330, head.heightForWidth(330))
+    head.show()
+    qapp.processEvents()
+    assert "female" in head.born.text()
+    assert head.born.height() >= head.born.heightForWidth(head.born.width())

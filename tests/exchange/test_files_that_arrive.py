@@ -69,9 +69,24 @@ def refused(path: Path, *words: str) -> Refusal:
     return found.value
 
 
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        ("word/document.xml", ("a text or a presentation", "Copy the table in it into a spreadsheet program")),
+        ("ppt/presentation.xml", ("a text or a presentation",)),
+        ("eyes.csv", ("an archive", "Unpack it")),
+    ],
+)
+def test_documents_and_archives_are_told_what_to_do(tmp_path: Path, part: str, words: tuple[str, ...]) -> None:
+    path = tmp_path / "day list.xlsx"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr(part, "<w/>")
+    refused(path, *words)
+
+
 def test_other_encodings_are_named_and_not_guessed(tmp_path: Path) -> None:
     german = "patient_id,eye,note\np1,R,Müller über Größe µ\n"
-    refused(csv_file(tmp_path, german.encode("cp1252")), "cp1252", "mapping file")
+    refused(csv_file(tmp_path, german.encode("cp1252")), "--encoding windows-1252", "mapping file")
     refused(csv_file(tmp_path, german.encode("cp850")), "cp850")
     refused(csv_file(tmp_path, german.encode("utf-16-le")), "utf-16-le")
     (table,) = open_tables(csv_file(tmp_path, german.encode("cp1252")), encoding="cp1252")

@@ -5,19 +5,27 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 
-from clinic_app.domain.reviewed import Review
+from clinic_app.domain.record import CaseKey
+from clinic_app.domain.reviewed import Benefit, Estimate, ModelPage, Performance, Review
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cautions import CAUTIONS
 from clinic_app.exchange.report import as_json, as_page, write_review
-from clinic_app.figures.charts import charts
+from clinic_app.exchange.report_words import beside_heading, causes_heading, figures_heading, theatre_heading
+from clinic_app.figures import tables, words
+from clinic_app.figures.charts import NARROW, WIDE, Chart, charts
+from clinic_app.figures.tokens import Tokens
 from clinic_app.services.review import review as reviewed
-from tests.simulated_practice import session_on, simulated, usual_review
+from tests.simulated_practice import Simulated, case_of, forecast, session_on, simulated, usual_review
 
+FIGURES_CELLS = 14
+"""Cells of the table of questions, which has two columns and never stacks."""
 CHARTS = ("forecast_check", "running_tally", "by_quarter", "by_surgeon", "usefulness")
 
 
@@ -115,7 +123,10 @@ def test_page_tells_the_numbers_of_the_json(page: Page) -> None:
     assert f"{document['events']} cloudy eyes seen: {100 * document['events'] / document['n']:.1f} in 100" in text
     missing = document["missing_day_one"]
     assert f"{missing['missing']} of {missing['eyes']} eyes have no usable day-one grade" in text
-    assert f"{missing['worst']['observed_expected']:.2f}" in text
+    for name in ("graded", "best", "worst"):
+        one = missing[name]
+        assert f"{one['observed']} {one['expected']:.1f} {one['observed_expected']:.2f}" in text
+    assert missing["graded"]["observed_expected"] == pytest.approx(document["observed_expected"]["value"], abs=1e-12)
     for key in ("c_statistic", "observed_expected", "calibration_in_the_large", "calibration_slope"):
         one = document[key]
         assert f"{one['value']:.2f} ({one['low']:.2f} to {one['high']:.2f})" in text
@@ -160,6 +171,123 @@ def test_demo_banner_only_for_an_invented_practice(page: Page) -> None:
     assert CAUTIONS["C11"] not in as_page(dataclasses.replace(usual_review(), demo=False))
 
 
+def test_wide_tables_carry_their_headings_so_that_rows_can_stack_on_a_telephone(page: Page) -> None:
+    labels = [value for name, value in page.attributes if name == "data-label"]
+    assert len(labels) == page.tags.count("td") - FIGURES_CELLS
+    assert {"Eyes", "Forecast", "Seen", "19 times in 20", "998 in 1000", "Seen over forecast", "Reading"} <= set(labels)
+    text = as_page(usual_review())
+    tables = re.findall(r"<table[^>]*>.*?</table>", text, re.DOTALL)
+    wide = [one for one in tables if len(re.findall(r"<th[^>]*scope=.col.", one)) > 4]
+    assert len(wide) >= 5
+    assert all('class="stack"' in one[: one.index(">")] for one in wide)
+
+
+def test_groups_too_small_to_judge_are_grey_and_those_apart_are_bold() -> None:
+    small, apart = (
+        dataclasses.replace(usual_review().subgroups[0], verdict=verdict) for verdict in ("too_few", "above")
+    )
+    quarters = tuple(dataclasses.replace(row, verdict="inside") for row in usual_review().by_quarter)
+    text = as_page(dataclasses.replace(usual_review(), subgroups=(small, apart), by_surgeon=(), by_quarter=quarters))
+    assert text.count('<tr role="row" class="few">') == 1
+    assert text.count('<tr role="row" class="apart">') == 1
+
+
+def test_the_usefulness_table_holds_the_planning_line_in_its_place() -> None:
+    review = usual_review()
+    assert review.planning is not None
+    for line, before in ((15.0, "14"), (12.5, "12"), (14.0, "12"), (1.0, None), (50.0, "40")):
+        gain = Benefit(line / 100, 0.0123, -0.5, 0.0)
+        plan = dataclasses.replace(review.planning, line=line, gain=gain)
+        rows = tables.usefulness(dataclasses.replace(review, planning=plan)).rows
+        lines = [row[0] for row in rows]
+        place = lines.index(f"{line:g}, the planning line")
+        assert rows[place][1:] == ("1.23", "-50.00", "0.00")
+        assert (lines[place - 1] if place else None) == before
+        assert f"{line:g}" not in lines
+    assert tables.usefulness(dataclasses.replace(review, planning=None)).rows[0][0] == "2"
+
+
+def test_a_figure_that_cannot_be_estimated_is_absent_and_its_reason_stands() -> None:
+    known = {"c_statistic": 0.7, "brier": 0.09, "calibration_in_the_large": 0.01, "calibration_slope": 1.1}
+    lone = {name: value for name, value in known.items() if name != "calibration_slope"}
+    rows = (
+        Performance("Model", 71, known, {}),
+        Performance("Model, corrected", 71, {}, {"all": "Made without resamples."}),
+        Performance("Own records only", 71, lone, {"calibration_slope": "Not estimable: fewer than 20 cloudy eyes."}),
+    )
+    card = ModelPage("booking-6", ("Booking model.",), rows)
+    review = dataclasses.replace(usual_review(), model_pages=(card,), model_id="booking-6")
+    text = Page(as_page(review)).text
+    assert "not estimable" not in text.replace("Not estimable", "")
+    assert "Model, corrected: not given. Made without resamples." in text
+    assert "Calibration slope of own records only: not given. Not estimable: fewer than 20 cloudy eyes." in text
+    assert "Own records only 71 0.700 0.0900 0.010 –" in text
+    assert "Model 6" not in text
+    assert "Model, corrected 71" not in text
+
+
+def test_no_graded_eye_has_no_finding_anywhere() -> None:
+    missed = case_of(
+        CaseKey("P-1", "R", date(2026, 3, 2)),
+        booking={},
+        theatre={"surgeon_id": "S-1"},
+        day_one={"visit_status": "missed"},
+    )
+    made = Simulated(cases=[missed], forecasts=[forecast(missed.key, 0.1)])
+    text = Page(as_page(reviewed(session_on(made)))).text
+    assert text.count(words.NOTHING_YET) >= 7
+    assert "There is no graded eye with a forecast." in text
+    for finding in ("stands out", "stands apart", "stays within", "they agree", "0 eyes of"):
+        assert finding not in text
+    assert "1 of 1 eye has no usable day-one grade (100 %)" in text
+
+
+def test_heading_of_the_figures_follows_the_limits() -> None:
+    one = Estimate(1.0, 0.8, 1.2)
+    right = dataclasses.replace(usual_review(), events=40, observed_expected=one, calibration_slope=one)
+    assert figures_heading(right) == "Average right within chance; spread right within chance"
+    low = dataclasses.replace(right, observed_expected=Estimate(1.4, 1.01, 1.9), calibration_slope=None)
+    assert figures_heading(low) == "Average too low"
+    high = dataclasses.replace(
+        right, observed_expected=Estimate(0.7, 0.5, 0.99), calibration_slope=Estimate(0.6, 0.3, 0.9)
+    )
+    assert figures_heading(high) == "Average too high; spread too wide"
+    assert figures_heading(dataclasses.replace(right, events=29)).endswith(": too few to judge")
+
+
+def test_headings_of_technique_causes_and_model() -> None:
+    review = usual_review()
+    first = review.theatre.readings[0]
+    known = [one for one in first.quarters if one.median is not None]
+    assert theatre_heading(review) == (
+        f"{first.label}, mL: median {known[0].median:.1f} in {known[0].quarter}, "
+        f"{known[-1].median:.1f} in {known[-1].quarter}"
+    )
+    assert causes_heading(dataclasses.replace(review, events=1)) == "What is on record for 1 cloudy eye"
+    pair = (Performance("Model", 9, {"c_statistic": 0.716}, {}), Performance("Own", 9, {"c_statistic": 0.704}, {}))
+    assert beside_heading(dataclasses.replace(review, beside_own_records=pair)) == (
+        "C statistic 0.72 with published evidence, 0.70 from own records only"
+    )
+
+
+def test_only_what_is_asked_for_is_drawn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn: list[tuple[float, float]] = []
+    draw = Chart.figure
+
+    def counting(chart: Chart, theme: Tokens, size: tuple[float, float] = WIDE) -> Figure:
+        drawn.append(size)
+        return draw(chart, theme, size)
+
+    monkeypatch.setattr(Chart, "figure", counting)
+    write_review(usual_review(), tmp_path, formats=("json",))
+    assert drawn == []
+    write_review(usual_review(), tmp_path, formats=("svg", "png"))
+    assert drawn == [WIDE] * len(CHARTS)
+    drawn.clear()
+    write_review(usual_review(), tmp_path)
+    assert sorted(drawn) == sorted([WIDE, NARROW] * len(CHARTS))
+
+
 def test_markup_in_names_is_shown_and_never_obeyed() -> None:
     bad = '<script>alert("x")</script>&'
     review: Review = dataclasses.replace(
@@ -198,7 +326,8 @@ def test_page_reads_in_light_dark_and_print_and_on_a_telephone() -> None:
     text = as_page(usual_review())
     assert "prefers-color-scheme:dark" in text
     assert "@media print" in text
-    assert "max-width:700px" in text
+    assert "@media screen and (max-width:700px)" in text
+    assert "@page{size:A4" in text
     assert "--forecast:#174A84" in text
     assert "--forecast:#9CC7F5" in text
     assert 'name="viewport"' in text

@@ -8,7 +8,17 @@ from typing import Any
 
 import pytest
 
-from clinic_app.domain.reviewed import Counted, Estimate, Planning, Review, TallyPoint
+from clinic_app.domain.reviewed import (
+    Benefit,
+    Bound,
+    Counted,
+    Estimate,
+    MissingGrades,
+    ModelPage,
+    Planning,
+    Review,
+    TallyPoint,
+)
 from clinic_app.figures import words
 from tests.simulated_practice import usual_review
 
@@ -18,7 +28,8 @@ def changed(**values: Any) -> Review:
 
 
 def row(group: str, verdict: str, *, field: str = "surgeon", label: str = "Surgeon", n: int = 80) -> Counted:
-    return Counted(field, label, group, n, 8.0, 9, 3, 14, 1, 18, verdict, Estimate(1.0, 0.5, 1.6))
+    ratio, shrunken = Estimate(9 / 8, 0.51, 2.14), Estimate(1.0, 0.5, 1.6)
+    return Counted(field, label, group, n, 8.0, 9, 3, 14, 1, 18, verdict, ratio, shrunken)
 
 
 @pytest.mark.parametrize(
@@ -78,6 +89,9 @@ def test_surgeons_are_counted_never_named_in_a_heading() -> None:
         "Each surgeon's eyes are too few to judge"
     )
     assert words.SURGEON_CAUTION in one.footer
+    assert words.surgeons(changed(by_surgeon=())).heading == "No surgeon was recorded"
+    late = words.surgeons(changed(by_surgeon=(), model="end_of_case"))
+    assert late.heading == "Surgeons are not compared by the end-of-case forecast"
 
 
 def test_groups_name_where_the_forecast_runs_low_or_high() -> None:
@@ -87,9 +101,51 @@ def test_groups_name_where_the_forecast_runs_low_or_high() -> None:
     assert words.groups(changed(subgroups=(usual,))).heading == "No group stands out"
     assert words.groups(changed(subgroups=(usual, low))).heading == "Forecast runs low in Guttae, centre: 3 or more"
     assert words.groups(changed(subgroups=(high,))).heading == "Forecast runs high in Diabetes: yes"
-    both = words.groups(changed(subgroups=(usual, low, high)))
+    both = words.groups(changed(subgroups=(usual, low, high), by_surgeon=()))
     assert both.heading == "Forecast runs low in Guttae, centre: 3 or more, and high in Diabetes: yes"
-    assert "3 groups were looked at" in both.reading
+    assert "3 groups were looked at." in both.reading
+    small = words.groups(changed(subgroups=(row("yes", "too_few"),), by_surgeon=()))
+    assert small.heading == "Each group alone is too small to judge"
+    assert small.reading.endswith("1 group was looked at.")
+
+
+def test_a_group_outside_the_inner_limits_alone_is_counted_and_never_a_finding() -> None:
+    inside = row("no", "inside", field="diabetes", label="Diabetes")
+    just = dataclasses.replace(inside, group="yes", observed=15)  # limits: 3 to 14, and 1 to 18
+    few = dataclasses.replace(just, verdict="too_few")
+    assert (inside.outside_19_in_20, just.outside_19_in_20, few.outside_19_in_20) == (False, True, False)
+    found = words.groups(
+        changed(subgroups=(inside, just, few), by_surgeon=(row("A", "inside"),), groups_outside_by_chance=0.1)
+    )
+    assert found.heading == "No group stands out"
+    assert found.reading.endswith(
+        "4 groups were looked at (1 surgeon among them). Of the 2 in this table with 5 or more cloudy eyes forecast, "
+        "1 lies outside the 19-in-20 limits; chance alone puts up to 0.1 there."
+    )
+    assert words.quarters(changed(by_quarter=(just,))).heading == "No quarter stands apart from chance"
+    assert words.surgeons(changed(by_surgeon=(just,))).heading == "No surgeon stands apart from chance"
+
+
+def test_no_eye_at_all_is_nothing_to_look_at_and_not_a_finding() -> None:
+    nothing = changed(n=0, events=0, expected=0.0, subgroups=(), by_surgeon=(), by_quarter=(), tally=())
+    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.groups,
+                 words.usefulness):  # fmt: skip
+        assert rule(nothing).heading == "No graded eye with a forecast: nothing to look at yet"
+    none = Bound(0, 0.0, None)
+    missing = words.missing_grades(changed(missing_day_one=MissingGrades(0, 0, {}, none, none, none, ())))
+    assert missing.heading.endswith("nothing to look at yet")
+
+
+def test_one_eye_is_one_eye() -> None:
+    one = changed(n=1, events=1, expected=1.2, left_out={"set aside: a graft": 1})
+    assert words.too_few(one) == "Too few to draw: 1 eye, 1 cloudy"
+    assert words.footer(one).startswith("1 eye, 1 cloudy · ")
+    assert "left out: 1 eye, and " in words.left_out(one)
+    assert words.facts(one)[:2] == (
+        ("1", "cloudy eye forecast among 1", "forecast"),
+        ("1", "cloudy eye seen: 100.0 in 100", "seen"),
+    )
+    assert "29 cloudy eyes are too few to judge" in words.usefulness(changed(n=60, events=29)).reading
 
 
 def test_quarters_outside_their_limits_are_named() -> None:
@@ -102,7 +158,7 @@ def test_quarters_outside_their_limits_are_named() -> None:
 
 
 def test_usefulness_speaks_at_the_planning_line() -> None:
-    plan = Planning(15.0, "A. Person, 1 Jan 2026", 3.21, 9.96, 2.0)
+    plan = Planning(15.0, "A. Person, 1 Jan 2026", 3.21, 9.96, 2.0, Benefit(0.15, 0.01, -0.05, 0.0))
     found = words.usefulness(changed(planning=plan, events=40))
     assert found.heading == (
         "At the planning line of 15, using the forecast flags 3.2 cloudy eyes in 100 for 10.0 planned in vain"
@@ -115,8 +171,10 @@ def test_footer_says_what_was_counted_and_what_was_left_out() -> None:
     review = changed(left_out={"graded by someone who had seen the forecast": 3, "set aside: a graft": 2})
     said = words.footer(review)
     for part in (f"{review.n} eyes, {review.events} cloudy", "booking forecast", "locked beforehand", "1 Oct 2025",
-                 review.definition, "left out: 5 eyes"):  # fmt: skip
+                 review.definition):  # fmt: skip
         assert part in said
+    assert "left out: 5 eyes" in words.left_out(review)
+    assert review.filter_words in words.left_out(review)
     assert "worked out afterwards" in words.footer(changed(basis="afterwards"))
 
 
@@ -127,6 +185,32 @@ def test_missing_grades_are_never_counted_as_clear() -> None:
     assert found.heading.startswith(f"{missing.missing} of {missing.eyes} eyes have no usable day-one grade")
     assert str(missing.best.observed) in found.reading
     assert str(missing.worst.observed) in found.reading
+    whole = dataclasses.replace(missing, missing=0)
+    said = words.missing_grades(changed(missing_day_one=whole))
+    assert said.heading == "Every eye with a forecast has a usable day-one grade"
+    one = dataclasses.replace(missing, eyes=60, missing=1)
+    assert words.missing_grades(changed(missing_day_one=one)).heading.startswith("1 of 60 eyes has no usable")
+
+
+def test_every_footer_holds_eyes_cloudy_model_period_and_definition() -> None:
+    review = usual_review()
+    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.groups,
+                 words.usefulness, words.missing_grades):  # fmt: skip
+        assert words.footer(review) in rule(review).footer
+
+
+@pytest.mark.parametrize(
+    ("models", "named"),
+    [
+        (("booking-6",), "booking-6"),
+        (("booking-1", "booking-2"), "booking-1, booking-2"),
+        (("booking-8", "booking-9", "booking-10"), "booking-8 to booking-10"),
+        (("booking-1", "booking-2", "booking-4"), "booking-1, booking-2, booking-4"),
+    ],
+)
+def test_models_have_one_name(models: tuple[str, ...], named: str) -> None:
+    review = changed(model_id=", ".join(models), model_pages=tuple(ModelPage(one, (), ()) for one in models))
+    assert f"locked beforehand ({named})" in words.footer(review)
 
 
 @pytest.mark.parametrize(

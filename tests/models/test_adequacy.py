@@ -24,6 +24,7 @@ from models import (
     usual_range,
 )
 from models.usual import enough
+from tests.models.reference_data import birthwt
 
 
 def test_sample_size_of_the_published_example() -> None:
@@ -32,7 +33,33 @@ def test_sample_size_of_the_published_example() -> None:
     assert (found.shrinkage_n, found.optimism_n, found.intercept_n, found.required) == (5249, 1770, 73, 5249)
     for prevalence, largest in ((0.05, 0.3277), (0.1, 0.478), (0.01, 0.106)):
         limit = sample_size(prevalence=prevalence, parameters=3, r2=0.01).max_r2
-        assert limit == pytest.approx(largest, abs=5e-4)
+        assert round(limit, len(str(largest)) - 2) == largest
+
+
+def test_eyes_for_the_error_of_a_chance() -> None:
+    """van Smeden M et al. Stat Methods Med Res 2019;28:2455, as quoted in BMJ 2020;368:m441 (from memory)."""
+    found = sample_size(prevalence=0.05, parameters=30, r2=0.05)
+    by_formula = np.exp((-0.508 + 0.259 * np.log(0.05) + 0.504 * np.log(30) - np.log(0.05)) / 0.544)
+    assert found.error_n == int(np.ceil(by_formula)) == 544
+    assert sample_size(prevalence=0.1, parameters=12, c_statistic=0.72).error_n == 324
+    assert sample_size(prevalence=0.9, parameters=12, c_statistic=0.72).error_n == 324
+    narrow = sample_size(prevalence=0.1, parameters=12, c_statistic=0.72, error=0.01)
+    assert narrow.error_n == narrow.required > narrow.shrinkage_n
+    everything = (found.shrinkage_n, found.optimism_n, found.intercept_n, found.error_n)
+    assert found.required == max(everything)
+    # the average is what needs most eyes when it must be known closely
+    close = sample_size(prevalence=0.4, parameters=1, c_statistic=0.9, margin=0.01)
+    assert close.required == close.intercept_n == 9220
+
+
+# Own table: coefficients allowed at 300 and 1500 eyes.
+@pytest.mark.parametrize(
+    ("c", "share", "at_300", "at_1500"),
+    [(0.72, 0.10, 2.0, 9.9), (0.75, 0.10, 2.6, 13.1), (0.70, 0.08, 1.3, 6.6), (0.72, 0.06, 1.3, 6.3)],
+)
+def test_coefficients_that_eyes_allow(c: float, share: float, at_300: float, at_1500: float) -> None:
+    one = sample_size(prevalence=share, parameters=1000, c_statistic=c).shrinkage_n / 1000
+    assert (300 / one, 1500 / one) == pytest.approx((at_300, at_1500), abs=0.06)
 
 
 # Own table: C statistic, share of cloudy eyes, R2, eyes for 4, 8, 12, 21 coefficients, optimism at 12, intercept at
@@ -77,6 +104,10 @@ def test_r2_of_a_c_statistic_against_simulation() -> None:
     [
         {"prevalence": 0.0, "parameters": 3, "r2": 0.01},
         {"prevalence": 0.1, "parameters": 0, "r2": 0.01},
+        {"prevalence": 0.1, "parameters": 2.5, "r2": 0.01},
+        {"prevalence": 0.1, "parameters": float("nan"), "r2": 0.01},
+        {"prevalence": 0.1, "parameters": 3, "r2": 0.01, "error": 0.0},
+        {"prevalence": 0.1, "parameters": 3, "r2": 0.01, "error": 5.0},
         {"prevalence": 0.1, "parameters": 3},
         {"prevalence": 0.1, "parameters": 3, "r2": 0.01, "c_statistic": 0.7},
         {"prevalence": 0.1, "parameters": 3, "r2": 0.5},
@@ -123,6 +154,16 @@ def test_shrinkage_is_nothing_where_the_columns_say_nothing() -> None:
     y = np.repeat([0.0, 1.0, 0.0, 0.0], 10)
     fit = fit_logistic(x, y, prior=Prior.ridge(1.0, 1))
     assert shrinkage_estimate(fit) == 0.0
+
+
+def test_shrinkage_counts_effective_parameters() -> None:
+    # birthwt on standardised columns, ridge 5: 7.7593 effective parameters (own run), of nine counted ones
+    x, y = birthwt()
+    fit = fit_logistic((x - x.mean(axis=0)) / x.std(axis=0), y, prior=Prior.ridge(5.0, 9))
+    risk = fit.predict((x - x.mean(axis=0)) / x.std(axis=0))
+    log_likelihood = float(np.log(np.where(y == 1.0, risk, 1.0 - risk)).sum())
+    ratio = 2.0 * (log_likelihood + 117.335998)
+    assert shrinkage_estimate(fit) == pytest.approx(1.0 - 7.7593 / ratio, abs=1e-5)
 
 
 def test_three_knots() -> None:

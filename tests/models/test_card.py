@@ -7,6 +7,7 @@ import hashlib
 import json
 import math
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -84,8 +85,8 @@ def test_the_worked_example_through_a_card() -> None:
         "intercept": -2.40,
         "terms": [
             {
-                "name": name, "coefficient": b, "low": b, "high": b, "centre": 0.0, "prior_mean": 0.0, "prior_sd": 1.0,
-                "source": "worked example", "own_choice": True,
+                "name": name, "coefficient": b, "posterior_se": 0.1, "low": b, "high": b, "centre": 0.0,
+                "prior_mean": 0.0, "prior_sd": 1.0, "source": "worked example", "own_choice": True,
             }
             for name, b in names.items()
         ],
@@ -102,6 +103,13 @@ def test_the_worked_example_through_a_card() -> None:
     assert (found.risk, found.low, found.high) == pytest.approx((0.215994, 0.0816, 0.4293), abs=5e-5)
     assert found.would_narrow_most is not None
     assert found.would_narrow_most.gain == pytest.approx(0.23849, abs=1e-5)
+    page = card.as_page()
+    assert "An invented eye with blanks: nucleus_hardness 1.2, acd_mm -1.1" in page
+    assert "eta = -2.4 + 1.046875 = -1.353125" in page
+    variances = re.search(r"vs = (\S+), vm = (\S+),", page)
+    assert variances is not None
+    assert [float(one) for one in variances.groups()] == pytest.approx([0.038116, 0.258938], abs=1.1e-6)
+    assert "curve: knots" not in page
 
 
 def _shake_covariance(written: dict[str, Any]) -> None:

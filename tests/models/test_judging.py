@@ -16,10 +16,10 @@ from models.calibration import (
     distance_if_perfect,
     grouped,
     observed_expected,
-    resampled_patients,
     smooth,
 )
 from models.discrimination import c_measure, c_statistic, placements
+from models.resampling import drawn_patients
 from tests.models.reference_data import Array
 
 
@@ -139,7 +139,7 @@ def test_resamples_draw_whole_patients_and_both_kinds() -> None:
     _, _, patients = eyes(9, n=40)
     y = np.zeros(40)
     y[0] = 1.0
-    weights = resampled_patients(patients, y, 60, 1)
+    weights = drawn_patients(slice(0, 60), patients, y, 1)[patients].T
     assert (weights[:, ::2] == weights[:, 1::2]).all()
     assert (weights[:, ::2].sum(axis=1) == 20).all()
     assert (weights[:, 0] > 0).all()

@@ -18,12 +18,14 @@ from models import (
     cusum_run_length,
     exact_limits,
     funnel,
+    looks_words,
+    outside_by_chance,
     running_tally,
     shrunken_ratio,
     wilson,
 )
 from models.arrays import expit
-from models.monitor import outside_by_chance, poisson_binomial
+from models.monitor import poisson_binomial
 
 TOLERANCE = 1e-4
 MIX = np.repeat([0.05, 0.10, 0.15], 20)
@@ -79,6 +81,9 @@ def test_certain_eyes_have_one_count() -> None:
 def test_shrunken_ratio(observed: int, expected: float, value: float, low: float, high: float) -> None:
     found = shrunken_ratio(observed, expected)
     assert (found.value, found.low, found.high) == pytest.approx((value, low, high), abs=0.005)
+    for wrong in ((-1, 3), (1, -3), (math.nan, 3), (1, math.inf)):
+        with pytest.raises(ModelError, match="below zero"):
+            shrunken_ratio(*wrong)
     limits = gamma.ppf([0.025, 0.975], observed + 11.1) / (expected + 11.1)
     assert (found.low, found.high) == pytest.approx(tuple(limits), abs=1e-9)
 
@@ -122,6 +127,46 @@ def test_funnel_widens_when_groups_differ_by_more_than_chance() -> None:
     certain = funnel(with_seen([10] * 8) | {"all": (np.ones(6), np.ones(6))})
     assert certain[0].verdict == "inside"
     assert outside_by_chance(6, 4) == pytest.approx(1.2)
+
+
+def test_many_looks_are_said_aloud() -> None:
+    assert looks_words(6) == (
+        "With 6 surgeons and 4 looks a year expect about 1 outside the 19-in-20 limits in a year by chance alone."
+    )
+    assert "20 machines and one look a year expect about 1 outside" in looks_words(20, 1, "machines")
+    assert "expect fewer than 1 outside" in looks_words(2)
+    for groups, looks in ((0, 4), (6, 0)):
+        with pytest.raises(ModelError, match="fewer than one"):
+            looks_words(groups, looks)
+    with pytest.raises(ModelError, match="outside 0 to 1"):
+        outside_by_chance(6, 4, 95)
+
+
+def test_groups_outside_by_chance_in_simulation() -> None:
+    """Exact limits let through no more than the words say: 2000 years of 6 surgeons whose results are chance alone."""
+    rng = np.random.default_rng(7)
+    chances = [expit(rng.normal(-2.4, 0.8, n)) for n in (60, 90, 120, 150, 200, 300)]
+    limits = [exact_limits(p) for p in chances]
+    outside = 0
+    for p, (low, high) in zip(chances, limits, strict=True):
+        counts = (rng.random((2000, p.shape[0])) < p).sum(axis=1)
+        outside += int(((counts < low) | (counts > high)).sum())
+    assert 0.4 * outside_by_chance(6) < outside / 2000 <= outside_by_chance(6) + 0.02
+
+
+def test_many_unequal_eyes_against_the_normal_and_the_moments() -> None:
+    rng = np.random.default_rng(1)
+    p = expit(rng.normal(-2.5, 0.8, 20_000))
+    first, pmf = poisson_binomial(p)
+    counts = first + np.arange(pmf.shape[0])
+    mean, variance = p.sum(), (p * (1 - p)).sum()
+    assert pmf.sum() == pytest.approx(1.0, abs=1e-12)
+    assert float(pmf @ counts) == pytest.approx(mean, abs=1e-8)
+    assert float(pmf @ (counts - mean) ** 2) == pytest.approx(variance, rel=1e-10)
+    third = (p * (1 - p) * (1 - 2 * p)).sum()
+    assert float(pmf @ (counts - mean) ** 3) == pytest.approx(third, rel=1e-6)
+    assert pmf.shape[0] < 20 * math.sqrt(variance)  # counts that never happen are not kept
+    assert exact_limits(p) == pytest.approx(mean + np.array([-1.96, 1.96]) * math.sqrt(variance), abs=1.0)
 
 
 def test_wilson_and_binomial_funnel() -> None:

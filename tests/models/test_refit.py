@@ -2,15 +2,34 @@
 
 from __future__ import annotations
 
+import sys
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sklearn.linear_model import LogisticRegression
 
 from models import Cancelled, ModelError, Prior, Separation, fit_logistic, performance, refit_many
 from models.arrays import expit
-from models.refit import refit_outcomes
+from models.blanks import Blanks
+from models.dataset import build
+from models.frozen import FrozenFits
+from models.missing import averaged_risk, learn_normal
+from models.optimism import Study, correct_optimism, own_log_odds
+from models.penalty import OwnFit, fit_own
+from models.prior_table import read_prior_table
+from models.recipe import one_pass, slopes_of
+from models.refit import refit_counted, refit_outcomes
+from models.resampling import drawn_patients
+from models.scoring import score_many
+from models.spec import Spec, default_spec
+from models.training import halving_weights
+from tests.models.invented_practice import practice as eye_rows
 from tests.models.reference_data import Array, birthwt
+
+WHOLE = (("age_years", 70.0, 9.0), ("acd_mm", 3.1, 0.3), ("cct_um", 540.0, 34.0), ("axial_length_mm", 23.6, 1.2))
 
 
 def practice(seed: int, n: int = 300, p: int = 4) -> tuple[Array, Array]:
@@ -45,7 +64,7 @@ def test_every_refit_is_at_its_own_optimum(seed: int, published: bool) -> None:
         assert gradient(x, y, weights[b], found[b], prior) < 1e-8 * 300
     for b in (0, 39):
         alone = fit_logistic(x, y, prior=prior, weights=weights[b])
-        assert found[b] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-8, abs=1e-9)
+        assert found[b] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-6, abs=1e-7)
 
 
 def test_threads_do_not_change_a_bit() -> None:
@@ -60,7 +79,7 @@ def test_outcomes_instead_of_weights() -> None:
     drawn = (np.random.default_rng(1).random((40, 300)) < 0.3).astype(np.uint8)
     found = refit_outcomes(x, drawn)
     alone = fit_logistic(x, drawn[7])
-    assert found[7] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-8, abs=1e-9)
+    assert found[7] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-6, abs=1e-7)
 
 
 def test_a_hard_resample_is_fitted_alone() -> None:
@@ -101,7 +120,7 @@ def test_a_constant_column_is_refused_as_in_a_single_fit() -> None:
 def test_it_tells_how_far_it_is_and_stops_when_told() -> None:
     x, y = practice(6)
     told: list[float] = []
-    refit_many(x, y, resamples(1, 70, 300), threads=1, report=lambda fraction, sentence: told.append(fraction))
+    refit_many(x, y, resamples(1, 300, 300), threads=1, report=lambda fraction, sentence: told.append(fraction))
     assert told == pytest.approx([1 / 3, 2 / 3, 1.0])
 
     def stop(fraction: float, sentence: str) -> None:
@@ -150,3 +169,154 @@ def test_optimism_of_birthwt() -> None:
     assert optimism[0] == pytest.approx(0.0516, abs=0.006)
     assert optimism[1] == pytest.approx(-0.0229, abs=0.002)
     assert optimism[2] == pytest.approx(0.269, abs=0.024)
+
+
+def spread_practice(seed: int, n: int, p: int) -> tuple[Array, Array]:
+    """Columns of SD 1, a third of them yes-or-no, about one eye in ten cloudy."""
+    rng = np.random.default_rng(seed)
+    x = rng.normal(size=(n, p))
+    x[:, 2 * p // 3 :] = x[:, 2 * p // 3 :] > 0.8
+    y = (rng.random(n) < expit(-2.4 + x @ rng.normal(0.0, 0.25, p))).astype(float)
+    return x, y
+
+
+@pytest.mark.parametrize(("n", "passes"), [(500, 12), (2000, 8), (6000, 8), (20000, 6)])
+def test_the_work_stays_within_its_bounds(n: int, passes: int) -> None:
+    # Goals of the algorithm, not of a machine: passes over the eyes, informations, refits that needed a later tier.
+    x, y = spread_practice(4, n, 20)
+    weights = resamples(5, 128, n).astype(np.uint8)
+    found, work = refit_counted(x, y, weights, prior=Prior.ridge(1.0, 20), threads=1)
+    assert work.refits == 128
+    assert work.passes <= passes
+    assert work.exact_passes <= (4 if n < 1000 else 2)
+    assert work.informations == (2 if n < 4000 else 0)
+    assert (work.by_newton, work.alone) == (0, 0)
+    for b in (0, 64, 127):
+        theirs = LogisticRegression(C=1.0, tol=1e-12, solver="newton-cholesky", max_iter=1000)
+        theirs.fit(x, y, sample_weight=weights[b])
+        assert found[b, 1:] == pytest.approx(theirs.coef_[0], abs=5e-6)
+        assert found[b, 0] == pytest.approx(theirs.intercept_[0], abs=5e-6)
+
+
+def test_a_group_needs_few_calls_and_little_memory() -> None:
+    x, y = spread_practice(4, 20000, 20)
+    weights = resamples(5, 128, 20000).astype(np.uint8)
+    refit_many(x, y, weights[:1], threads=1)
+    calls = 0
+
+    def count(frame: object, event: str, arg: object) -> None:
+        nonlocal calls
+        calls += event in ("call", "c_call")
+
+    sys.setprofile(count)
+    try:
+        refit_many(x, y, weights, threads=1)
+    finally:
+        sys.setprofile(None)
+    # one look at each refit by itself would be well over 10 000
+    assert calls < 6000
+    tracemalloc.start()
+    refit_many(x, y, weights, threads=1)
+    held = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # no more than a few times the columns (3.2 MB), and nothing of refits x eyes but the counts, as bytes
+    assert held < 40e6
+
+
+def test_columns_in_any_unit_give_the_same_refits() -> None:
+    x, y = spread_practice(9, 900, 4)
+    weights = resamples(5, 20, 900)
+    prior = Prior.published([0.3, -0.2, 0.1, 0.4], [0.2, 0.3, 0.2, 0.3])
+    unit = np.array([1e3, 1e-3, 7.0, 1.0])
+    scaled = Prior(prior.mean / unit, prior.precision * np.outer(unit, unit))
+    plain, other = refit_many(x, y, weights, prior=prior), refit_many(x * unit, y, weights, prior=scaled)
+    assert other[:, 1:] * unit == pytest.approx(plain[:, 1:], abs=1e-6)
+
+
+def test_text_for_weights_is_refused() -> None:
+    x, y = practice(6)
+    with pytest.raises(ModelError, match="not a number"):
+        refit_many(x, y, np.full((2, 300), "1"))
+
+
+@pytest.mark.parametrize("curve", [False, True])
+def test_frozen_refits_are_single_fits_on_the_eyes_drawn(curve: bool) -> None:
+    data = build(eye_rows(700), default_spec("booking", curve=curve))
+    spec = default_spec("booking", curve=curve)
+    weights = halving_weights(data.quarters)
+    full = one_pass(
+        spec, data, Blanks(data.columns), data.columns, learn_normal(data.columns), read_prior_table(), weights=weights
+    )
+    own = fit_own(full.filled.values, data.y, weights, data.patients, (0, 2, 5), seed=1)
+    fits = FrozenFits(spec, full, data.y, weights, data.patients, own)
+    ((both, counted),) = fits.resampled(slice(0, 5), 3)
+    for b in range(5):
+        drawn = drawn_patients(slice(0, 5), data.patients, data.y, 3)[data.patients, b]
+        assert counted[b] == pytest.approx(drawn * weights, abs=1e-12)
+        fit = fit_logistic(full.design, data.y, prior=full.prior, weights=counted[b])
+        left = full.filled.variance(slopes_of(spec, fit.coefficients, full))
+        assert expit(both[0][b]) == pytest.approx(averaged_risk(fit.linear_predictor(full.design), left), abs=1e-6)
+        columns = full.filled.values[:, own.used]
+        scale = np.sqrt(weights @ (columns - own.centre) ** 2 / weights.sum())
+        ridge = fit_logistic(
+            (columns - own.centre) / scale, data.y, prior=Prior.ridge(own.penalty, 3), weights=counted[b]
+        )
+        refitted = OwnFit(own.penalty, own.used, ridge.intercept, own.centre, ridge.coefficients / scale)
+        assert both[1][b] == pytest.approx(own_log_odds(refitted, full), abs=1e-5)
+
+
+def test_frozen_and_redone_optimism_agree_where_no_field_is_blank() -> None:
+    # the same draws of patients; without blanks and curve only centring and prior widths of unnamed fields differ
+    rng = np.random.default_rng(2)
+    rows = [
+        {**row, **{name: float(rng.normal(mean, sd)) for name, mean, sd in WHOLE if row.get(name) is None}}
+        for row in eye_rows(600)
+    ]
+    spec = Spec("booking", tuple(t for t in default_spec("booking").terms if t.field in {name for name, _, _ in WHOLE}))
+    data = build(rows, spec)
+    normal = learn_normal(data.columns)
+    full = one_pass(
+        spec, data, Blanks(data.columns), data.columns, normal, read_prior_table(), weights=np.ones(data.n)
+    )  # fmt: skip
+    study = Study(spec, data, Blanks(data.columns), read_prior_table(), np.ones(data.n), full, True, None, 1)
+    redone, frozen = correct_optimism(study, 8), correct_optimism(study, 8, blanks="frozen")
+    assert (redone.blanks, frozen.blanks) == ("redone", "frozen")
+    # groups of other sizes draw other patients: only the first eight of one group are the same
+    for name in ("c_statistic", "brier", "calibration_slope"):
+        assert frozen.corrected[name] == pytest.approx(redone.corrected[name], abs=1e-4)
+
+
+def test_bins_of_many_eyes_keep_the_figures() -> None:
+    rng = np.random.default_rng(3)
+    log_odds = rng.normal(-2.3, 1.0, size=(3, 9000))
+    y = (rng.random(9000) < expit(log_odds[0] * 0.9)).astype(float)
+    counts = rng.integers(0, 4, size=(3, 9000)).astype(np.uint8)
+    for coarse, fine in zip(
+        score_many(log_odds, y, (counts, np.ones(9000))),
+        score_many(log_odds, y, (counts, np.ones(9000)), exact=True),
+        strict=True,
+    ):
+        assert coarse.c_statistic == pytest.approx(fine.c_statistic, abs=5e-5)
+        assert coarse.brier == pytest.approx(fine.brier, abs=2e-6)
+        assert coarse.calibration_in_the_large == pytest.approx(fine.calibration_in_the_large, abs=1e-4)
+        assert coarse.calibration_slope == pytest.approx(fine.calibration_slope, abs=1e-4)
+
+
+def test_equal_log_odds_count_half() -> None:
+    (scores,) = score_many(np.array([[0.0, 0.0, 1.0, -1.0]]), np.array([1.0, 0.0, 0.0, 1.0]), (np.ones(4),))
+    # pairs: (0, 0) half, (0, 1) lost, (-1, 0) lost, (-1, 1) lost
+    assert scores.c_statistic[0] == 0.125
+
+
+def test_patients_are_drawn_whole_and_as_many_as_there_are() -> None:
+    patients = np.array([0, 0, 1, 2, 2, 3])
+    y = np.array([1.0, 0.0, 0.0, 0.0, 0.0, 1.0])
+    drawn = drawn_patients(slice(0, 200), patients, y, 5)
+    assert drawn.shape == (4, 200)
+    assert (drawn.sum(axis=0) == 4).all()
+    counts = drawn[patients]
+    assert ((y @ counts > 0) & ((1 - y) @ counts > 0)).all()
+    assert drawn.mean() == 1.0
+    assert drawn_patients(slice(0, 200), patients, y, 5).tobytes() == drawn.tobytes()
+    with pytest.raises(ModelError, match="resampled"):
+        drawn_patients(slice(0, 1), np.zeros(2, dtype=np.int64), np.zeros(2), 5)

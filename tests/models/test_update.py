@@ -18,6 +18,7 @@ from models import (
     log_loss,
 )
 from models.arrays import expit, logit
+from models.update import eyes_to_test
 from tests.models.reference_data import Array, birthwt, cancer
 
 TOLERANCE = 1e-4
@@ -60,10 +61,10 @@ def test_the_ladder_on_birthwt() -> None:
     higher = closed_test(x, y, expit(eta - 1.5))
     assert higher.choice == "intercept"
     assert higher.level_moved == pytest.approx(1.5, abs=1e-6)
-    assert "+1.50" in higher.words
+    assert higher.words == "The overall level moved by +1.50 in log-odds."
     flatter = closed_test(x, y, expit(3.0 * eta))
     assert flatter.choice == "intercept_and_slope"
-    assert "0.33" in flatter.words
+    assert flatter.words == "The spread of risks changed: the slope is 0.33."
     wrong = closed_test(x, y, expit(-0.7 + 0.8 * (x[:, 0] - 23.0) / 5.3))
     assert wrong.choice == "refit"
     assert wrong.words == "The pattern changed."
@@ -98,11 +99,70 @@ def test_few_events_drop_the_refit() -> None:
     assert closed_test(x[first], y[first], expit(4.0 * eta[first])).choice == "intercept_and_slope"
 
 
+def test_the_refit_is_tried_from_five_events_a_coefficient_on() -> None:
+    x, y = birthwt()
+    risk = fit_logistic(x, y).predict(x)
+    for events, tried in ((50, True), (49, False), (45, False)):  # nine columns and an intercept: 50
+        eyes = np.concatenate([np.flatnonzero(y == 1)[:events], np.flatnonzero(y == 0)])
+        assert (closed_test(x[eyes], y[eyes], risk[eyes]).log_likelihoods[3] is not None) is tried
+
+
 def test_a_refit_without_optimum_is_not_tried() -> None:
     x, y = birthwt()
     risk = fit_logistic(x, y).predict(x)
     apart = np.column_stack([x[:, :2], np.where((x[:, 6] == 1) & (y == 1), 1.0, 0.0)])
     assert closed_test(apart, y, risk).log_likelihoods[3] is None
+
+
+def test_columns_that_never_vary_are_not_counted() -> None:
+    x, y = birthwt()
+    risk = fit_logistic(x, y).predict(x)
+    padded = np.column_stack([x, np.zeros(189), np.ones(189), np.full(189, 0.1)])
+    plain, more = closed_test(x, y, risk), closed_test(padded, y, risk)
+    assert more.log_likelihoods == pytest.approx(plain.log_likelihoods, abs=1e-9)
+    assert more.p_values == pytest.approx(plain.p_values, abs=1e-9)
+    nothing = closed_test(np.zeros((189, 2)), y, risk)
+    assert nothing.log_likelihoods[3] is None
+    assert nothing.choice == "keep"
+
+
+def test_the_level_decides_what_is_said() -> None:
+    x, y = birthwt()
+    eta = fit_logistic(x, y).linear_predictor(x)
+    near = expit(eta - 0.35)  # intercept ratio about 3.6 on 10 degrees: no sign at 5 %
+    assert closed_test(x, y, near).choice == "keep"
+    p = closed_test(x, y, near).p_values[0]
+    assert p is not None
+    assert closed_test(x, y, near, level=p + 1e-6).choice == "intercept"
+    for level in (5.0, 1.0, 0.0, -0.1, float("nan")):
+        with pytest.raises(ModelError, match="level lies outside"):
+            closed_test(x, y, near, level=level)
+
+
+def test_which_quarters_are_tested() -> None:
+    each, cloudy = 100, 10
+
+    def quarters(number: int, k: int = cloudy) -> tuple[Array, Array]:
+        return np.repeat(np.arange(number), each), np.tile((np.arange(each) < k) * 1.0, number)
+
+    def taken(number: int, k: int = cloudy) -> list[int] | None:
+        when, y = quarters(number, k)
+        chosen = eyes_to_test(when, y)
+        return None if chosen is None else sorted(set(when[chosen].tolist()))
+
+    assert taken(8, 13) == [4, 5, 6, 7]  # 52 cloudy eyes in the last four
+    assert taken(8) == [3, 4, 5, 6, 7]  # 40 in four, 50 in five
+    assert taken(6, 2) == [0, 1, 2, 3, 4, 5]  # never 50: all there are
+    assert taken(4, 1) == [0, 1, 2, 3]
+    assert taken(3) is None  # 30 cloudy eyes in three quarters
+    assert taken(3, 25) == [0, 1, 2]
+    assert taken(1, 60) is None  # never on one quarter
+    assert taken(5, 0) is None
+    assert taken(5, 100) is None
+    named, y = np.array(["2031-Q1", "2031-Q2"] * 50), np.tile([1.0, 0.0], 50)
+    assert eyes_to_test(named, y) is not None
+    with pytest.raises(ModelError, match="no quarter"):
+        eyes_to_test([1, 2], [1.0])
 
 
 def test_one_column_has_no_third_step() -> None:
@@ -203,7 +263,7 @@ def test_gates() -> None:
     better = expit(logit(eyes["risk"]) + 0.8)
     moved = verdict(eyes, better, eyes["risk"], moved={"glaucoma": -3.4, "age": 2.0})
     assert moved.word == "keep"
-    assert moved.reasons == ("glaucoma moved by 3.4 standard deviations without an explanation.",)
+    assert moved.reasons == ("glaucoma moved by 3.4 standard errors without an explanation.",)
     explained = verdict(eyes, better, eyes["risk"], moved={"glaucoma": -3.4}, explained=("glaucoma",))
     assert explained.word == "adopt_may_be_considered"
     # level of the candidate excludes 1 and is farther from it than in use, though its ranking is much better
@@ -216,6 +276,72 @@ def test_gates() -> None:
     assert nearer.word == "adopt_may_be_considered"
     assert nearer.observed_expected_candidate.high is not None
     assert nearer.observed_expected_candidate.high < 1.0
+
+
+def test_every_clause_at_its_edge() -> None:
+    eyes = forward()
+    better = expit(logit(eyes["risk"]) + 0.8)
+
+    def word(**given: object) -> str:
+        return verdict(eyes, better, eyes["risk"], **given).word  # type: ignore[arg-type]
+
+    assert word(new_events=10) == "adopt_may_be_considered"
+    assert word(new_events=9) == "stop"
+    assert word(new_quarters=1) == "adopt_may_be_considered"
+    assert word(new_quarters=0) == "stop"
+    assert word(moved={"age": 3.0}) == "adopt_may_be_considered"
+    assert word(moved={"age": 3.01}) == "keep"
+    assert word(moved={"age": -3.01}) == "keep"
+    assert word(moved={"age": 9.0}, explained=("age",)) == "adopt_may_be_considered"
+    assert word(moved={"age": 9.0, "depth": 4.0}, explained=("age",)) == "keep"
+
+
+def test_what_stops_is_said_before_what_keeps() -> None:
+    eyes = forward()
+    worse = expit(logit(eyes["risk"]) + 0.8)
+    found = verdict(eyes, eyes["risk"], worse, new_quarters=0, new_events=0, moved={"age": 4.0}, stops=("Too few.",))
+    assert found.word == "stop"
+    assert [reason.split()[0] for reason in found.reasons] == ["Too", "No", "There", "The", "Seen", "age"]
+
+
+def test_one_standard_error_is_the_line() -> None:
+    eyes = forward()
+    rng = np.random.default_rng(2)
+    noise = rng.normal(0, 1, 750)
+    words = {}
+    for size in (0.02, 0.1, 0.3, 1.0):
+        found = verdict(eyes, eyes["risk"], expit(logit(eyes["risk"]) + size * noise))
+        beyond = found.difference < -found.se
+        words[beyond] = words.get(beyond, 0) + 1
+        assert any("farther off by more" in reason for reason in found.reasons if found.word == "keep") is beyond
+    assert set(words) == {True, False}
+    # farther off on every eye by the same: there is no spread, and it still is farther off
+    flat = np.full(600, 0.5)
+    same = {"y": np.tile([0.0, 1.0], 300), "quarter": np.repeat(np.arange(4), 150), "patient": np.arange(600) // 2}
+    off = np.where(same["y"] == 1.0, 0.4, 0.6)
+    found = verdict(same, flat, off)
+    assert (found.se == pytest.approx(0.0, abs=1e-12), found.word) == (True, "keep")
+
+
+def test_only_the_last_four_quarters_count() -> None:
+    eyes = forward(quarters=6)
+    candidate = eyes["risk"].copy()
+    candidate[:300] = 0.001 + 0.998 * (1 - eyes["y"][:300])  # hopeless in the first two quarters
+    found = verdict(eyes, expit(logit(eyes["risk"]) + 0.5), candidate)
+    assert found.word == "adopt_may_be_considered"
+    assert (found.quarters, found.n) == (4, 600)
+
+
+def test_the_standard_error_is_that_of_patients() -> None:
+    eyes = forward()
+    off = expit(logit(eyes["risk"]) + 0.8)
+    alone = verdict(eyes | {"patient": np.arange(750)}, off, eyes["risk"])
+    one_each = verdict(eyes | {"patient": np.repeat(np.arange(75), 10)}, off, eyes["risk"])
+    last = slice(150, 750)
+    gain = log_loss(off[last], eyes["y"][last]) - log_loss(eyes["risk"][last], eyes["y"][last])
+    assert alone.se == pytest.approx(gain.std(ddof=1) / np.sqrt(600), rel=1e-9)
+    sums = (gain - gain.mean()).reshape(60, 10).sum(axis=1)
+    assert one_each.se == pytest.approx(np.sqrt((sums**2).sum() * 60 / 59) / 600, rel=1e-9)
 
 
 def test_none_seen_in_a_year_that_forecast_many() -> None:
@@ -247,6 +373,7 @@ def test_quarters_may_be_named() -> None:
     ("work", "why"),
     [
         (lambda: closed_test(np.ones((3, 1)), [0, 1], [0.1, 0.2]), "differ in length"),
+        (lambda: closed_test(np.ones((0, 1)), [], []), "are empty"),
         (lambda: closed_test(np.ones((2, 1)), [0, 1], [0.0, 0.2]), "exactly 0 or 1"),
         (lambda: log_loss([1.0], [1]), "exactly 0 or 1"),
         (

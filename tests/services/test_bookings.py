@@ -64,7 +64,7 @@ def test_figures_stand_beside_our_average_and_the_planning_line(with_model: Sess
     assert state.our_average == pytest.approx(rate, abs=1e-9)
     assert state.forecast.low < state.forecast.risk < state.forecast.high  # type: ignore[operator]
     assert "19 times in 20" in state.card_words
-    assert "Model 1, 600 eyes" in state.card_words
+    assert "booking-1: 600 eyes" in state.card_words
 
 
 def test_a_harder_nucleus_moves_the_forecast_and_nothing_is_stored(with_model: Session) -> None:
@@ -78,16 +78,27 @@ def test_a_harder_nucleus_moves_the_forecast_and_nothing_is_stored(with_model: S
 
 
 def test_before_the_first_answers_the_panel_asks_for_them(with_model: Session) -> None:
-    state = bookings.forecast_for(with_model, row(nucleus_hardness=None, acd_mm=None))
-    assert state == bookings.Waiting(("nucleus_hardness", "acd_mm"))
+    open_ = ("nucleus_hardness", "guttae_grade", "acd_mm", "diabetes")
+    state = bookings.forecast_for(with_model, row(**dict.fromkeys(open_)))
+    assert isinstance(state, bookings.TooMuchMissing)
+    # by what they would tell, the strongest first
+    assert set(state.ask) == set(open_)
+    assert state.ask[0] == "nucleus_hardness"
+    young = bookings.forecast_for(with_model, row(**dict.fromkeys((*open_, "birth_date", "age_years"))))
+    assert isinstance(young, bookings.TooMuchMissing)
+    assert "age_years" not in young.ask
     answered = {**row(acd_mm=None), "acd_mm_missing": "not_done"}
     assert isinstance(bookings.forecast_for(with_model, answered), bookings.Figures)
 
 
 def test_too_much_missing_and_unlike_ours_hold_no_number(with_model: Session) -> None:
-    blank = row(sex=None, cct_um=None, ecd_per_mm2=None, axial_length_mm=None)
-    state = bookings.forecast_for(with_model, blank)
+    short = row(sex=None, cct_um=None, ecd_per_mm2=None, axial_length_mm=None, pseudoexfoliation=None)
+    assert isinstance(bookings.forecast_for(with_model, short), bookings.Figures)
+    most = ("nucleus_hardness", "guttae_grade", "acd_mm", "diabetes")
+    not_done = {f"{name}_missing": "not_done" for name in most}
+    state = bookings.forecast_for(with_model, row(**dict.fromkeys(most), **not_done))
     assert isinstance(state, bookings.TooMuchMissing)
+    assert state.ask == ()
     assert state.forecast.risk is None
     graft = bookings.forecast_for(with_model, row(prior_keratoplasty="DMEK"))
     assert isinstance(graft, bookings.Unlike)

@@ -19,8 +19,12 @@ from clinic_app.services.training import train_candidate
 from clinic_app.session import Session, open_session
 from clinic_app.settings import Settings
 from models.card import read_card
+from models.card_form import content_hash
+from models.card_form import write as card_text
 from models.codebook import BY_NAME, KEY, Stage
 from models.errors import ModelError
+from models.outcome import look
+from models.update import closed_test
 from tests.models.invented_practice import practice
 
 NOW = datetime(2026, 10, 1, 8, tzinfo=UTC)
@@ -229,3 +233,59 @@ def test_a_graded_eye_is_never_forecast_and_nothing_made_later_is_locked(session
     assert session.store.forecasts(key=key) == []
     fill(session, [row], until=Stage.THEATRE)
     assert session.store.forecasts(key=key) == []
+
+
+def test_compare_words_what_changed(session: Session) -> None:
+    adopted(session, until=date(2023, 9, 30))
+    candidate = str(train_candidate(session, model="booking", resamples=0)["model_id"])
+    document = compare(session, candidate)
+    changed = document["changed"]
+    used = session.card("booking-1")
+    new = [row for row in session.rows() if row["surgery_date"] >= date(2024, 1, 1)]
+    judged = [(row, f.risk) for row, f in zip(new, used.forecast(new), strict=True) if f.risk is not None]
+    judged = [(row, risk) for row, risk in judged if look(row).cloudy is not None]
+    assert (changed["n"], changed["quarters"]) == (len(judged), 4)
+    assert changed["events"] == sum(bool(look(row).cloudy) for row, _ in judged)
+    columns = [used.forecaster.working.work(used.forecaster.working.columns(row)).away for row, _ in judged]
+    test = closed_test(columns, [float(bool(look(row).cloudy)) for row, _ in judged], [risk for _, risk in judged])
+    assert (changed["choice"], changed["words"]) == (test.choice, test.words)
+    assert changed["log_likelihoods"] == pytest.approx(test.log_likelihoods, abs=1e-9)
+    assert any(test.words in sentence for sentence in document["sentences"])
+    json.dumps(document, allow_nan=False)
+
+
+def test_compare_says_when_too_little_is_new_to_word_a_change(session: Session) -> None:
+    adopted(session, until=date(2024, 6, 30))
+    candidate = str(train_candidate(session, model="booking", resamples=0)["model_id"])
+    document = compare(session, candidate)
+    assert document["changed"]["choice"] is None
+    assert "eyes in 2 quarters" in document["changed"]["words"]
+    assert document["changed"]["words"] in document["sentences"]
+
+
+def test_compare_lists_eyes_across_the_planning_line(session: Session) -> None:
+    adopted(session, until=date(2023, 9, 30))
+    candidate = str(train_candidate(session, model="booking", resamples=0)["model_id"])
+    assert compare(session, candidate)["crossing"] == []
+    lined = session.with_settings(Settings(planning_line=10.0))
+    document = compare(lined, candidate)
+    assert document["crossing"]
+    for one in document["crossing"]:
+        assert (one["in_use"] >= 0.1) != (one["candidate"] >= 0.1)
+        assert one["surgery_date"] >= "2024-10-01"
+        assert any(one["patient_id"] in sentence for sentence in document["sentences"])
+
+
+@pytest.mark.parametrize(("factor", "told"), [(1.0, False), (0.01, True)])
+def test_a_moved_coefficient_is_measured_by_its_posterior_error(session: Session, factor: float, told: bool) -> None:
+    first = adopted(session, until=date(2023, 12, 31))
+    written = json.loads(session.card(first).to_text())
+    for term in written["formula"]["terms"]:
+        term["posterior_se"] *= factor
+    written["hash"] = content_hash(written)
+    with session.store.writing(by="Dr Test", act="train") as write:
+        entry = write.add_model("booking", card_text(written))
+        write.decide(entry.model_id, "in_use", reason="for the test")
+    candidate = str(train_candidate(session, model="booking", resamples=0)["model_id"])
+    reasons = compare(session, candidate)["reasons"]
+    assert any("standard errors without an explanation" in reason for reason in reasons) is told

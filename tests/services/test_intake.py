@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from collections.abc import Iterator
 from datetime import date, datetime
 from pathlib import Path
@@ -124,6 +125,7 @@ def test_rows_that_contradict_are_both_refused_and_repeats_are_unchanged(session
     result = import_files(session, [path], refused=tmp_path / "left.csv")
     assert counts(result) == {"refused": 2, "added": 2, "unchanged": 1}
     assert [problem.row for problem in result.problems] == [2, 3]
+    assert result.problems[0].reason.startswith("Row 3 is about the same eye and day as this one")
     assert "Keep the one that is right" in reasons(result)
     assert len((tmp_path / "left.csv").read_text().splitlines()) == 3
 
@@ -415,6 +417,30 @@ def test_the_refused_file_never_replaces_the_file_itself(session: Session, tmp_p
         import_files(session, [path], refused=path)
     with pytest.raises(Refusal, match="folder"):
         import_files(session, [path], refused=tmp_path / "none" / "left.csv")
+
+
+def test_a_place_where_the_refused_rows_cannot_be_written_is_told_before_anything_is_read(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = eyes(tmp_path, "p1,R,2026-03-10,54", "p2,R,2026-03-10,540")
+    closed = tmp_path / "closed"
+    closed.mkdir()
+    real = os.access
+
+    def access(place: Path, mode: int) -> bool:
+        return False if Path(place) == closed and mode & os.W_OK else real(place, mode)
+
+    monkeypatch.setattr(os, "access", access)
+    for target in (closed, closed / "left.csv"):
+        with pytest.raises(Refusal, match="cannot be written there"):
+            import_files(session, [path], refused=target, report=lambda part, said: pytest.fail("began"))
+    assert session.store.keys() == set()
+
+
+def test_three_rows_about_one_eye_are_named_in_a_sentence(session: Session, tmp_path: Path) -> None:
+    path = eyes(tmp_path, "p1,R,2026-03-10,540", "p1,R,2026-03-10,550", "p1,R,2026-03-10,560")
+    result = import_files(session, [path])
+    assert result.problems[0].reason.startswith("The rows 3 and 4 are about the same eye and day as this one")
 
 
 def test_a_dry_run_counts_the_same_and_changes_nothing(session: Session, tmp_path: Path) -> None:

@@ -60,6 +60,18 @@ def test_blank_rows_are_left_out_and_counted(tmp_path: Path) -> None:
     assert found["curve"] is None
 
 
+@pytest.mark.parametrize(("seen", "kind"), [(0, 0), (1, 60)])
+def test_one_kind_of_outcome_is_answered_with_reasons(tmp_path: Path, seen: int, kind: int) -> None:
+    pairs = [(risk, seen) for risk, _ in MIXED]
+    found = judge_file(table(tmp_path, rows(*pairs)), risk="guess", outcome="cloudy", resamples=10)
+    assert (found["n"], found["events"]) == (60, kind)
+    assert found["c_statistic"] is None
+    assert found["scaled_brier"] is None
+    # by hand: the mean of the squared distances of the six chances
+    assert found["brier"] == pytest.approx(sum((seen - risk) ** 2 for risk, _ in MIXED) / 60, abs=1e-12)
+    assert {"c_statistic", "scaled_brier"} <= set(found["reasons"])  # type: ignore[call-overload]
+
+
 @pytest.mark.parametrize(
     ("text", "names", "part"),
     [
@@ -70,7 +82,7 @@ def test_blank_rows_are_left_out_and_counted(tmp_path: Path) -> None:
         (rows(*MIXED, ("nan", 0)), {"risk": "guess", "outcome": "cloudy"}, "outside 0 to 1"),
         (rows(*MIXED, ("high", 0)), {"risk": "guess", "outcome": "cloudy"}, "not a number"),
         (rows(*MIXED, (0.1, 2)), {"risk": "guess", "outcome": "cloudy"}, "other than 0, 1, yes or no"),
-        (rows(*[(risk, 0) for risk, _ in MIXED]), {"risk": "guess", "outcome": "cloudy"}, "one kind of outcome only"),
+        ("guess,cloudy\n", {"risk": "guess", "outcome": "cloudy"}, "holds a heading and no rows"),
         (rows(("", ""), (0.1, "")), {"risk": "guess", "outcome": "cloudy"}, "no eye with both"),
     ],
 )
@@ -78,6 +90,7 @@ def test_refuses_in_three_sentences(tmp_path: Path, text: str, names: dict[str, 
     with pytest.raises(Refusal) as refusal:
         judge_file(table(tmp_path, text), resamples=0, **names)  # type: ignore[arg-type]
     assert part in refusal.value.why
+    assert refusal.value.what == "guesses.csv cannot be judged."
     for sentence in (refusal.value.what, refusal.value.why, refusal.value.next):
         assert sentence.endswith(".")
     assert "P0" not in str(refusal.value)

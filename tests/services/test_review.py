@@ -13,15 +13,17 @@ import pytest
 
 from clinic_app.domain.derived import complete
 from clinic_app.domain.record import CaseKey, ModelEntry, Row
-from clinic_app.domain.reviewed import Review
+from clinic_app.domain.reviewed import Benefit, Review
 from clinic_app.errors import Refusal
 from clinic_app.services.review import review
 from clinic_app.services.review.afterwards import NO_MODEL_YET, worked_out
-from clinic_app.services.review.eyes import NO_VISIT_PLANNED, NOT_BLIND, Eye, letters, quarter_of
+from clinic_app.services.review.cards import NO_RESAMPLES, why_not_corrected
+from clinic_app.services.review.eyes import NO_VISIT_PLANNED, NOT_BLIND, Eye, letters
 from clinic_app.services.review.groups import by_quarter
 from clinic_app.services.review.measures import histogram, missing_grades, tally
 from clinic_app.session import open_session
 from models.codebook import Stage
+from models.dataset import quarter_of, quarter_words
 from models.progress import silent
 from models.training import train
 from tests.simulated_practice import (
@@ -139,6 +141,8 @@ def test_missing_grades_carry_their_reason_and_their_best_and_worst_case() -> No
     assert missing.reasons == {"graded outside the window": 1, "not seen on day one": 1}
     assert (missing.best.observed, missing.worst.observed) == (1, 3)
     assert missing.best.expected == pytest.approx(0.4, abs=1e-12)
+    assert (missing.graded.observed, missing.graded.expected) == (1, pytest.approx(0.2, abs=1e-12))
+    assert missing.graded.observed_expected == pytest.approx(5.0, abs=1e-9)
     assert found.left_out == {NO_VISIT_PLANNED: 1}
     assert found.events == 1
 
@@ -235,6 +239,9 @@ def test_exact_limits_of_a_group_are_those_of_the_poisson_binomial() -> None:
     assert row.expected == pytest.approx(6.0, abs=1e-12)
     assert (row.low, row.high, row.low_998, row.high_998) == (2, 11, 0, 14)
     assert row.verdict == "inside"
+    # 12 / 6; exact Poisson limits of 12 are 6.201 and 20.962 (Garwood 1936)
+    assert row.ratio.value == pytest.approx(2.0, abs=1e-9)
+    assert (row.ratio.low, row.ratio.high) == (pytest.approx(6.201 / 6, abs=2e-4), pytest.approx(20.962 / 6, abs=2e-4))
     # (12 + 11.1) / (6 + 11.1) with its gamma limits
     assert row.shrunken.value == pytest.approx(1.351, abs=5e-4)
     assert (row.shrunken.low, row.shrunken.high) == (pytest.approx(0.86, abs=5e-3), pytest.approx(1.95, abs=5e-3))
@@ -270,7 +277,7 @@ def test_strip_and_missing_bands_hold_every_eye_once() -> None:
 
 def test_quarters_begin_where_they_should() -> None:
     days = (date(2026, 1, 1), date(2026, 3, 31), date(2026, 4, 1), date(2026, 12, 31))
-    assert [quarter_of(day) for day in days] == ["2026 Q1", "2026 Q1", "2026 Q2", "2026 Q4"]
+    assert [quarter_words(quarter_of(day)) for day in days] == ["2026 Q1", "2026 Q1", "2026 Q2", "2026 Q4"]
 
 
 def test_planning_line_counts_flagged_eyes_in_100() -> None:
@@ -282,6 +289,8 @@ def test_planning_line_counts_flagged_eyes_in_100() -> None:
     assert plan.flagged_cloudy == pytest.approx(10.0)  # eyes 0 and 2
     assert plan.flagged_in_vain == pytest.approx(40.0)
     assert plan.cloudy_not_flagged == pytest.approx(5.0)
+    # 2/20 - 8/20 * 0.2/0.8; for every eye 3/20 - 17/20 * 0.2/0.8
+    assert plan.gain == Benefit(pytest.approx(0.2), pytest.approx(0.0), pytest.approx(-0.0625), 0.0)  # type: ignore[arg-type]
     assert review(session_on(made)).planning is None
 
 
@@ -291,8 +300,10 @@ def test_theatre_medians_stay_within_one_machine_and_ten_eyes() -> None:
     graded_rows = [case.row() for case in made.cases if "edema_grade_central" in case.row()]
     quarter = found.readings[0].quarters[0].quarter
     fluid = [
-        float(str(row["irrigation_volume_ml"])) for row in graded_rows if quarter_of(row["surgery_date"]) == quarter
-    ]  # type: ignore[arg-type]
+        float(str(row["irrigation_volume_ml"]))
+        for row in graded_rows
+        if quarter_words(quarter_of(row["surgery_date"])) == quarter  # type: ignore[arg-type]
+    ]
     first = found.readings[0].quarters[0]
     assert first.n == len(fluid)
     assert first.median == pytest.approx(statistics.median(fluid))
@@ -333,6 +344,39 @@ def test_no_graded_eye_is_still_a_review_of_what_is_missing() -> None:
     assert found.brier is None
     assert found.groups == ()
     json.dumps(found.as_dict(), allow_nan=False)
+
+
+def test_subgroups_are_those_a_statistician_expects_and_are_counted() -> None:
+    shown = {"sex": "female", "risk_shown_before_surgery": True, "guttae_grade": 0}
+    cases = []
+    for number in range(12):
+        case = graded(key(number), 2 if number < 3 else 0, examiner_id="E-1", examiner_is_surgeon=number % 2 == 0)
+        booking = {**shown, "sex": ("female", "male", "unknown")[number % 3], "birth_date": date(1950, 1, 1)}
+        answers = {
+            "theatre": {"surgeon_id": "S-1", "phaco_machine_id": "M-1"},
+            "day_one": dict(case.stages[Stage.DAY_ONE].record.values),
+        }
+        cases.append(case_of(case.key, booking=booking, **answers))
+    found = review(session_on(of(*cases)))
+    counts = {(row.field, row.group): row.n for row in found.subgroups}
+    assert counts["sex", "female"] == counts["sex", "male"] == 4
+    assert ("sex", "unknown") not in counts
+    assert counts["risk_shown_before_surgery", "yes"] == 12
+    assert counts["examiner_is_surgeon", "yes"] == counts["examiner_is_surgeon", "no"] == 6
+    assert {field for field, _ in counts} >= {
+        "examiner_id", "phaco_machine_id", "sex", "age_years", "second_eye", "guttae_grade", "ecd_per_mm2",
+    }  # fmt: skip
+    assert found.groups_looked_at == len(found.subgroups) + 1  # one surgeon
+    assert found.as_dict()["groups_looked_at"] == found.groups_looked_at
+    assert found.groups_outside_by_chance == 0.0  # none has 5 cloudy eyes forecast
+    judged = [row for row in usual_review().subgroups if row.expected >= 5]
+    assert usual_review().groups_outside_by_chance == pytest.approx(0.05 * len(judged), abs=1e-9)
+
+
+def test_why_there_are_no_corrected_figures() -> None:
+    assert why_not_corrected(0, 0) == NO_RESAMPLES
+    assert why_not_corrected(0, 1) == "None of 1 resample of the patients had a best fit."
+    assert "No resample" in why_not_corrected(20, 0)
 
 
 def test_borders_of_too_few() -> None:

@@ -14,7 +14,7 @@ from clinic_app.domain.record import CaseKey, Origin, StageRecord
 from clinic_app.errors import Refusal
 from clinic_app.store import Store
 from clinic_app.store.cells import from_cell, to_cell
-from clinic_app.store.records import Cells, cells_of, merge, record_of
+from clinic_app.store.records import Cells, cells_of, merge
 from models.codebook import FIELDS, KEY, MISSING_CODES, Field, Kind, Stage, fields_of
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=20)
@@ -294,6 +294,11 @@ def test_periods_patients_and_counts(filled: Store, invented: Any) -> None:
     assert [row["surgery_date"] for row in filled.rows(from_=day)] == [day, date(2026, 3, 23)]
     assert [row["surgery_date"] for row in filled.rows(to=day)] == [date(2026, 3, 9), day]
     assert filled.rows() == [one.row() for one in filled.cases()]
+    assert filled.patients() == {"T0001", "T0002"}
+    for some in (set(), {"T0001"}, {"T0002", "nobody"}, {"T0001", "T0002"}):
+        assert filled.rows(patients=some) == [row for row in filled.rows() if row["patient_id"] in some]
+        assert filled.cases(patients=some) == [one for one in filled.cases() if one.key.patient_id in some]
+    assert [one.key for one in filled.cases(patients={"T0001"}, without=Stage.DAY_ONE)] == [invented.fellow]
     assert filled.case(CaseKey("T0001", "L", date(2026, 3, 9))) is None
 
 
@@ -351,18 +356,19 @@ SMALL: dict[Kind, tuple[object, ...]] = {
 
 @given(said(), said())
 def test_joining_keeps_what_is_not_mentioned_and_takes_what_is(first: StageRecord, second: StageRecord) -> None:
-    joined = record_of(Stage.BOOKING, merge(cells_of(first), cells_of(second)))
+    before, said = cells_of(first), cells_of(second)
+    joined = merge(before, said)
     assert not joined.values.keys() & joined.missing.keys()
     for one in NAMES:
         name = one.name
-        last = second if name in second.values or name in second.missing else first
+        last = said if name in said.values or name in said.missing else before
         assert joined.values.get(name) == last.values.get(name)
         assert joined.missing.get(name) == last.missing.get(name)
         if name in joined.typed:
-            assert joined.typed[name] in (first.typed.get(name), second.typed.get(name))
+            assert joined.typed[name] in (before.typed.get(name), said.typed.get(name))
             assert name in joined.values
-        if name in second.values and second.values[name] != first.values.get(name):
-            assert joined.typed.get(name) == second.typed.get(name)
+        if name in said.values and said.values[name] != before.values.get(name):
+            assert joined.typed.get(name) == said.typed.get(name)
 
 
 @given(said(), said(), said())
@@ -374,8 +380,7 @@ def test_joining_twice_changes_nothing_and_order_of_steps_does_not_matter(
     assert merge(once, b) == once
     assert merge(Cells(), a) == a
     assert merge(a, Cells()) == a
-    step = record_of(Stage.BOOKING, merge(merge(a, b), c))
-    whole = record_of(Stage.BOOKING, merge(a, merge(b, c)))
+    step, whole = merge(merge(a, b), c), merge(a, merge(b, c))
     assert (step.values, step.missing) == (whole.values, whole.missing)
 
 

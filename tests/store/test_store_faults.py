@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -268,3 +269,40 @@ def test_a_store_made_here_is_not_left_half_made(tmp_path: Path, monkeypatch: py
     with pytest.raises(Refusal, match="disk reported an error"):
         open_store(tmp_path, clock=lambda: datetime.now(UTC), program="0.1.0")
     assert not (tmp_path / "practice.sqlite").exists()
+
+
+LEAVER = """
+import os, sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from clinic_app.domain.record import CaseKey, StageRecord
+from clinic_app.store import open_store
+from models.codebook import Stage
+store = open_store(Path(sys.argv[1]), clock=lambda: datetime.now(UTC), program="0.1.0")
+for number in range(120):
+    with store.writing(by="A. Invented", act="book") as w:
+        w.put_stage(CaseKey(f"T{number}", "R", date(2026, 3, 1)), StageRecord(Stage.BOOKING, {"cct_um": 540.0}))
+os._exit(0)
+"""
+
+
+def test_a_crash_while_the_log_is_brought_in_is_no_damage(folder: Path, opener: Opener, tmp_path: Path) -> None:
+    subprocess.run([sys.executable, "-c", LEAVER, str(folder)], cwd=ROOT, check=True)
+    file = folder / "practice.sqlite"
+    assert engine.log_holds(file)
+    # Pages are brought in from the first on: the first says already how long the file will be, the rest is missing.
+    whole = tmp_path / "whole"
+    shutil.copytree(folder, whole)
+    connection = engine.connect(whole / "practice.sqlite", "rw")
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    connection.close()
+    first = (whole / "practice.sqlite").read_bytes()[:4096]
+    with file.open("r+b") as handle:
+        handle.write(first)
+    alone = engine.connect(file, "ro", immutable=True)
+    with pytest.raises(engine.driver.DatabaseError, match="malformed"):
+        alone.execute("PRAGMA application_id").fetchone()
+    alone.close()
+    store = opener()
+    assert len(store.cases()) == 120
+    assert all(check.ok for check in store.verify())

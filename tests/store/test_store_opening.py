@@ -66,7 +66,7 @@ def test_nothing_can_be_written_in_the_folder(folder: Path, opener: Opener, monk
     real = os.open
 
     def refuse(path: Any, flags: int, *rest: Any, **named: Any) -> int:
-        if flags & os.O_CREAT:
+        if flags & (os.O_CREAT | os.O_RDWR):
             raise PermissionError(13, "Permission denied")
         return real(path, flags, *rest, **named)
 
@@ -208,6 +208,42 @@ def test_reading_only_changes_nothing(folder: Path, opener: Opener, invented: An
         pass
     reader.close()
     assert {one.name: one.read_bytes() for one in folder.iterdir()} == files
+
+
+def test_reading_only_makes_no_file_beside_the_store(folder: Path, opener: Opener, invented: Any) -> None:
+    store = opener()
+    invented.fill(store)
+    rows = store.rows()
+    store.close()
+    (folder / lock.LOCK_NAME).unlink()
+    names = {one.name for one in folder.iterdir()}
+    reader = opener(read_only=True)
+    assert reader.rows() == rows
+    assert {one.name for one in folder.iterdir()} == names
+    reader.close()
+    assert {one.name for one in folder.iterdir()} == names
+
+
+def test_a_store_is_not_read_without_what_its_log_holds(
+    folder: Path, opener: Opener, invented: Any, tmp_path: Path
+) -> None:
+    store = opener()
+    with store.writing(by="A", act="book") as w:
+        w.put_stage(invented.key, invented.booking())
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    for name in ("practice.sqlite", "practice.sqlite-wal"):
+        (bare / name).write_bytes((folder / name).read_bytes())
+    assert (bare / "practice.sqlite-wal").stat().st_size > 0
+    files = {one.name: one.read_bytes() for one in bare.iterdir()}
+    with pytest.raises(Refusal, match="last changes are still in practice.sqlite-wal"):
+        opener(bare, read_only=True)
+    assert {one.name: one.read_bytes() for one in bare.iterdir()} == files
+    again = opener(bare)
+    assert again.keys() == {invented.key}
+    again.close()
+    reader = opener(bare, read_only=True)
+    assert reader.keys() == {invented.key}
 
 
 def test_the_promises_are_read_back_at_every_connect(

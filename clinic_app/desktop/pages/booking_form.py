@@ -214,7 +214,8 @@ class BookingForm(FormGrid):
     def show_findings(self, findings: Iterable[Finding]) -> None:
         """Say what answers mean beside one another, below the last of them that is shown."""
         wanted = {(one.rule, one.sentence): one for one in findings}
-        for key in [key for key in self._findings if key not in wanted]:
+        gone = [key for key in self._findings if key not in wanted]
+        for key in gone:
             name, line = self._findings.pop(key)
             if line in self.lines.get(name, []):
                 self.lines[name].remove(line)
@@ -228,7 +229,8 @@ class BookingForm(FormGrid):
             line = made(self.look, f"{one.sentence} {one.next}".strip())
             self._findings[key] = (shown[-1], line)
             self._line(shown[-1], line)
-        self.placed()
+        if gone:
+            self.placed()
 
     def _words(self, field: Field, given: Given) -> str:
         if given.missing is not None:

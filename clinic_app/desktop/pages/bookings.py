@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QWidget
 from clinic_app.desktop.jobs import Jobs
 from clinic_app.desktop.look import Look
 from clinic_app.desktop.pages.bookings_eyes import BookingsEyes
-from clinic_app.desktop.pages.form_rules import LEVELS, NEEDED
+from clinic_app.desktop.pages.form_rules import LEVELS, NEEDED, level_of
 from clinic_app.desktop.parts.answer import Given, announce
 from clinic_app.desktop.parts.lines import Question
 from clinic_app.desktop.parts.plate import SIDES
@@ -33,6 +33,7 @@ class BookingsPage(BookingsEyes):
         self.form.finished.connect(self._form_finished)
         self.form.entered.connect(self._describe)
         self.plan.entered.connect(self._describe)
+        self.panel.wished.connect(self.go_to_answer)
         self.plan.finished.connect(lambda: self.foot.book.setFocus(Qt.FocusReason.TabFocusReason))
         self.set_level("short")
         self._show_blank()
@@ -217,6 +218,13 @@ class BookingsPage(BookingsEyes):
         hand = self.form.answers.get(self.form.hand)
         if hand is None or hand.isHidden():
             self.form.focus_first()
+
+    def go_to_answer(self, name: str) -> None:
+        """Put the keyboard on an answer, showing as much of the form as it takes."""
+        answer = self.form.answers[name]
+        if answer.isHidden():
+            self.set_level(level_of(answer.field))
+        self.form.focus(answer)
 
     def first_focus(self) -> QWidget:
         """Where the keyboard goes when the page opens: its first open answer."""

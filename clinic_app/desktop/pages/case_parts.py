@@ -29,6 +29,8 @@ class StateWord(QWidget):
 
     def say(self, word: str) -> None:
         """Unfinished, Booked, Operated, Graded, No grade."""
+        if word == self.word:
+            return
         self.word = word
         self.setAccessibleName(f"State: {word}")
         self.updateGeometry()
@@ -65,12 +67,10 @@ class CaseHead(Card):
         upper = QHBoxLayout()
         upper.setSpacing(look.px(12))
         self.number = Words(look, "", size=18, weight=BOLD)
-        self.born = Words(look, "")
-        self.born.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.born = Words(look, "", wrap=True)
         upper.addWidget(self.number)
         upper.addWidget(self.born, 1)
-        self.surgery = Words(look, "", size=13, colour="soft")
-        self.surgery.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.surgery = Words(look, "", size=13, colour="soft", wrap=True)
         words.addLayout(upper)
         words.addWidget(self.surgery)
         self.across.addWidget(self.plate)

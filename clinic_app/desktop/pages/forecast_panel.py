@@ -2,52 +2,28 @@
 
 from __future__ import annotations
 
-import re
-from html import escape
-
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from clinic_app.desktop.look import BOLD, MEDIUM, NORMAL, STRONG, Look
+from clinic_app.desktop.look import MEDIUM, NORMAL, STRONG, Look
+from clinic_app.desktop.pages.figures_view import FiguresView
 from clinic_app.desktop.parts.answer import announce
-from clinic_app.desktop.parts.effects import Effects
+from clinic_app.desktop.parts.button import Button
+from clinic_app.desktop.parts.flow import FlowLayout
 from clinic_app.desktop.parts.frame import Card, Rule, Scroll
-from clinic_app.desktop.parts.gauges import HundredDots, RangeBar
-from clinic_app.desktop.parts.label import Run, Sentence, Words
-from clinic_app.desktop.parts.lines import Icon, Line
+from clinic_app.desktop.parts.label import Sentence, Words
+from clinic_app.desktop.parts.lines import Icon
 from clinic_app.domain.facts import Facts
 from clinic_app.errors import Refusal
-from clinic_app.services.bookings import Figures, NoModel, PanelState, TooMuchMissing, Unlike, Waiting
+from clinic_app.services.bookings import Figures, NoModel, PanelState, TooMuchMissing, Unlike
 from models.codebook import BY_NAME
 from models.errors import ModelError
 
 SHOW_WORKING_AFTER = 300
-NARROW_BAND = (
-    "The whole range is above the planning line.",
-    "The range reaches across the planning line.",
-    "The whole range is below the planning line.",
-)
 FACTS_CAUTION = (
     "From published papers on other patients; number, population and source stand beside each. "
     "Facts are not added up: no published total fits our patients."
 )
-ASSOCIATION = (
-    "What goes together in the records; changing an answer here does not show what changing it in theatre would do."
-)
-_LEAD = re.compile(r"^(.*? in 100)( eyes like this)?(.*)$", re.DOTALL)
-_NUMBER = re.compile(
-    r"((?:fewer than |more than )?\d+(?: and \d+)? in 100|\d+ in 100|between (?:fewer than )?\d+ and \d+)",
-    re.IGNORECASE,
-)
-
-
-def planning_words(low: float, high: float, line: float | None) -> str:
-    """Where the range stands to the planning line; empty when none is set."""
-    if line is None:
-        return ""
-    if low > line:
-        return NARROW_BAND[0]
-    return NARROW_BAND[2] if high < line else NARROW_BAND[1]
 
 
 def sentence_case(words: str) -> str:
@@ -76,7 +52,12 @@ def labels(names: tuple[str, ...]) -> str:
 
 
 class ForecastPanel(Card):
-    """One state at a time; figures swap in place. The whole panel is one sentence for readers of the screen."""
+    """One state at a time; figures swap in place. The whole panel is one sentence for readers of the screen.
+
+    `wished` carries the field that a person goes to from here.
+    """
+
+    wished = Signal(str)
 
     def __init__(self, look: Look) -> None:
         super().__init__(look, margins=(18, 12, 10, 10))
@@ -84,7 +65,13 @@ class ForecastPanel(Card):
         self.title = Words(look, "Booking forecast", size=14, weight=STRONG)
         self.column.addWidget(self.title)
         self.body = QWidget()
-        self.rows = QVBoxLayout(self.body)
+        self.whole = QVBoxLayout(self.body)
+        self.figures = FiguresView(look)
+        self.figures.hide()
+        self.told = QWidget()
+        self.rows = QVBoxLayout(self.told)
+        self.whole.addWidget(self.figures, 1)
+        self.whole.addWidget(self.told, 1)
         self.scroller = Scroll(look, self.body)
         self.column.addWidget(self.scroller, 1)
         self.foot = Words(look, "", size=12, colour="soft", wrap=True)
@@ -93,7 +80,6 @@ class ForecastPanel(Card):
         self.column.addWidget(self.foot)
         self.sentence = ""
         self.spoken = ""
-        self._shown: object = None
         self._working = QTimer(self)
         self._working.setSingleShot(True)
         self._working.setInterval(SHOW_WORKING_AFTER)
@@ -102,8 +88,10 @@ class ForecastPanel(Card):
         self._respace()
 
     def _respace(self) -> None:
-        self.rows.setContentsMargins(0, 0, self.look.px(8), 0)
-        self.rows.setSpacing(self.look.px(6))
+        self.whole.setContentsMargins(0, 0, self.look.px(8), 0)
+        self.rows.setContentsMargins(0, 0, 0, 0)
+        for rows in (self.rows, self.figures.rows):
+            rows.setSpacing(self.look.px(6))
 
     # --- states ------------------------------------------------------------------------------------------------------
 
@@ -117,11 +105,7 @@ class ForecastPanel(Card):
         if isinstance(state, Figures):
             self._figures(state, cloudy)
         elif isinstance(state, TooMuchMissing):
-            self._begin("No forecast for this eye")
-            self._say(
-                f"{state.forecast.note or 'Too many of the answers the model needs are missing. No forecast is shown.'}"
-            )
-            self._facts(state.facts)
+            self._too_much_missing(state)
         elif isinstance(state, Unlike):
             self._begin("No forecast for this eye")
             note = state.forecast.note
@@ -133,8 +117,6 @@ class ForecastPanel(Card):
             self._facts(state.facts)
         elif isinstance(state, NoModel):
             self._no_model(state)
-        elif isinstance(state, Waiting):
-            self._simple("Booking forecast", f"Answer {labels(state.fields)} to see a forecast.")
         self._end()
 
     def show_refusal(self, error: Refusal | ModelError) -> None:
@@ -156,88 +138,32 @@ class ForecastPanel(Card):
         if forecast.risk is None or forecast.low is None or forecast.high is None:
             self._simple("No forecast", forecast.note)
             return
-        self._begin("Booking forecast")
-        for caution in self._cautions(state, cloudy):
-            line = Line(self.look, "info", dashed=True)
-            line.text.addWidget(Words(self.look, caution, size=12.5, wrap=True))
-            self.rows.addWidget(line)
-        self._chance(forecast.words(cloudy))
+        self._clear()
+        self.title.setText("Booking forecast")
         risk, low, high = (100 * one for one in (forecast.risk, forecast.low, forecast.high))
-        dots = HundredDots(self.look)
-        dots.show_chance(round(low), round(risk), round(high))
-        bar = RangeBar(self.look)
-        bar.show_chance(low, risk, high, state.our_average, state.planning_line)
-        self.rows.addWidget(dots)
-        self.rows.addWidget(bar)
-        if words := planning_words(low, high, state.planning_line):
-            self.rows.addWidget(Words(self.look, words, weight=MEDIUM, wrap=True))
-        if bar.top != 40:
-            self.rows.addWidget(
-                Words(self.look, f"The axis reaches to {bar.top}, not 40.", size=12, colour="faint", wrap=True)
-            )
-        self._apart(state)
-        self._narrow(state)
-        self.rows.addStretch(1)
+        self.sentence = self.figures.show_figures(state, risk, low, high, cloudy)
         self.foot.setText(state.card_words)
-
-    def _cautions(self, state: Figures, cloudy: int) -> list[str]:
-        words = list(state.forecast.edge)
-        if state.forecast.note:
-            words.insert(0, state.forecast.note)
-        elif state.forecast.missing:
-            words.insert(0, f"Missing: {labels(state.forecast.missing)}. Typical figures of this practice are assumed.")
-        if cloudy < 30:
-            words.append(f"Based on {cloudy} cloudy eyes. With so few, the range matters more than the single number.")
-        return words
-
-    def _chance(self, words: str) -> None:
-        self.sentence = words
-        found = _LEAD.match(words)
-        lead, rest = (words, "") if found is None else (f"{found[1]}{found[2] or ''}", found[3])
-        big = Sentence(self.look, size=23, spacing=1.0)
-        big.set_runs(self._coloured(lead, "forecast", STRONG))
-        self.rows.addWidget(big)
-        if rest.strip(" ,."):
-            tail = Sentence(self.look, size=14)
-            tail.set_runs(self._coloured(rest.lstrip(" ,"), "ink", NORMAL))
-            self.rows.addWidget(tail)
-
-    @staticmethod
-    def _coloured(text: str, colour: str, weight: object) -> tuple[Run, ...]:
-        runs: list[Run] = []
-        at = 0
-        for found in _NUMBER.finditer(text):
-            if found.start() > at:
-                runs.append((text[at : found.start()], "ink", weight))  # type: ignore[arg-type]
-            runs.append((found[0], colour, BOLD if weight != NORMAL else STRONG))
-            at = found.end()
-        runs.append((text[at:], "ink", weight))  # type: ignore[arg-type]
-        return tuple(run for run in runs if run[0])
-
-    def _apart(self, state: Figures) -> None:
-        forecast = state.forecast
-        if not forecast.reasons:
-            return
-        self.rows.addWidget(Rule(self.look))
-        self._heading("What sets this eye apart from our usual eye", ASSOCIATION)
-        effects = Effects(self.look)
-        effects.show_effects([(reason.label, reason.words, reason.effect) for reason in forecast.reasons])
-        self.rows.addWidget(effects)
-        if forecast.smaller:
-            words = f"and {forecast.smaller} smaller {'one' if forecast.smaller == 1 else 'ones'}"
-            self.rows.addWidget(Words(self.look, words, size=12.5, colour="soft"))
-
-    def _narrow(self, state: Figures) -> None:
-        forecast = state.forecast
-        if not forecast.missing:
-            return
-        self.rows.addWidget(Rule(self.look))
-        self._heading("What would narrow it most")
-        named = forecast.would_narrow_most
-        words = named.sentence if named is not None else "No single test would narrow this much."
-        self.rows.addWidget(Words(self.look, words, wrap=True))
+        self._show_figures(True)
 
     # --- no figures --------------------------------------------------------------------------------------------------
+
+    def _too_much_missing(self, state: TooMuchMissing) -> None:
+        """What to answer first, as ways into the form; a form that is nearly empty is no fault."""
+        self._begin("Booking forecast" if state.ask else "No forecast for this eye")
+        if state.ask:
+            self._say("Answer these first:")
+            self.sentence = f"Answer these first: {labels(state.ask)}."
+            ways = QWidget()
+            row = FlowLayout(self.look, ways, gap=4)
+            for name in state.ask:
+                way = Button(self.look, field_label(name), note=f"Answer {lower_first(field_label(name))}")
+                way.setObjectName(f"ask.{name}")
+                way.clicked.connect(lambda _=False, name=name: self.wished.emit(name))
+                row.addWidget(way)
+            self.rows.addWidget(ways)
+        else:
+            self._say(state.forecast.note)
+        self._facts(state.facts)
 
     def _no_model(self, state: NoModel) -> None:
         self._begin("No forecast yet")
@@ -295,18 +221,24 @@ class ForecastPanel(Card):
     def _begin(self, title: str) -> None:
         self.title.setText(title)
         self.sentence = ""
+        self._clear()
+        self.foot.setText("")
+        self._show_figures(False)
+
+    def _clear(self) -> None:
         while self.rows.count():
             item = self.rows.takeAt(0)
             widget = item.widget() if item is not None else None
             if widget is not None:
                 widget.hide()
                 widget.deleteLater()
-        self.foot.setText("")
 
-    def _heading(self, words: str, note: str = "") -> None:
-        label = Words(self.look, words, weight=STRONG, wrap=True)
-        label.setToolTip(escape(note))  # tool tips guess at markup
-        self.rows.addWidget(label)
+    def _show_figures(self, figures: bool) -> None:
+        self.figures.setVisible(figures)
+        self.told.setVisible(not figures)
+
+    def _heading(self, words: str) -> None:
+        self.rows.addWidget(Words(self.look, words, weight=STRONG, wrap=True))
 
     def _say(self, words: str, *, lead: bool = True) -> None:
         self.sentence = f"{self.sentence} {words}".strip()
@@ -332,4 +264,4 @@ class ForecastPanel(Card):
 
     def words_shown(self) -> str:
         """Everything written on the panel."""
-        return " ".join(label.text() for label in self.findChildren(Words) if not label.isHidden()) + self.sentence
+        return " ".join(label.text() for label in self.findChildren(Words) if label.isVisibleTo(self)) + self.sentence

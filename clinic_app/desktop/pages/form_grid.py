@@ -32,6 +32,7 @@ class FormGrid(QWidget):
         self.look = look
         self.sections: list[Section] = []
         self.lines: dict[str, list[QWidget]] = {}
+        self._tall = 0
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
@@ -42,9 +43,11 @@ class FormGrid(QWidget):
         return [answer for answer in section.answers if not answer.isHidden()]
 
     def placed(self) -> None:
-        """Place everything anew."""
-        self.updateGeometry()
-        self._place(self.width(), move=True)
+        """Place everything anew; what scrolls is told only when the form became longer or shorter."""
+        tall = self._place(self.width(), move=True)
+        if tall != self._tall:
+            self._tall = tall
+            self.updateGeometry()
 
     def columns(self, width: int) -> int:
         """How many columns fit."""

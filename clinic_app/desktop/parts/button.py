@@ -32,8 +32,11 @@ class Button(QPushButton):
     def set_words(self, text: str, note: str = "") -> None:
         """Other words on the button."""
         self._note = note or self._note
-        self.setText(text.replace("&", "&&"))
         self.setAccessibleName(self._note or text)
+        escaped = text.replace("&", "&&")
+        if escaped == self.text():
+            return
+        self.setText(escaped)
         self.updateGeometry()
 
     def restyle(self) -> None:

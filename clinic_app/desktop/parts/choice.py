@@ -51,7 +51,7 @@ class Option(QRadioButton):
         return NORMAL if self.code == NO_ANSWER else MEDIUM
 
     def _text_width(self) -> int:
-        return self.row.look.metrics(14, self._weight(), italic=self.code == NO_ANSWER).horizontalAdvance(self.words)
+        return self.row.look.text_width(self.words, 14, self._weight(), italic=self.code == NO_ANSWER)
 
     def hitButton(self, pos: object) -> bool:
         return True
@@ -100,7 +100,7 @@ class Option(QRadioButton):
         draw_words(painter, look, self.words, inner, weight=self._weight(), colour=ink, italic=absent)
         if self.letter and not self.row.tabs:
             metrics = look.metrics(14, MEDIUM)
-            wide = metrics.horizontalAdvance(self.words[0])
+            wide = text_width(look, self.words[0], 14, MEDIUM)
             line_at = inner.center().y() + metrics.ascent() // 2 + look.px(2)
             painter.fillRect(inner.left(), line_at, wide, max(1, look.px(1)), look.colour(ink))
         if self.hasFocus():
@@ -172,12 +172,13 @@ class ChoiceRow(Answer):
         self.group.setExclusive(False)
         for option in self.options:
             option.setChecked(option.code == code)
-            if option.code == NO_ANSWER:
-                option.set_words(self.missing_words() or NO_ANSWER)
         self.group.setExclusive(True)
+        absent, words = self.options[-1], self.missing_words() or NO_ANSWER
+        if absent.code == NO_ANSWER and absent.words != words:
+            absent.set_words(words)
+            self.flow.invalidate()
+            self.updateGeometry()
         self._settle()
-        self.flow.invalidate()
-        self.updateGeometry()
         for option in self.options:
             option.update()
 

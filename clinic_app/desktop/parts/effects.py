@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy
 
 from clinic_app.desktop.look import Look
 from clinic_app.desktop.parts.frame import rounded
-from clinic_app.desktop.parts.label import draw_words, elided, text_width
+from clinic_app.desktop.parts.label import draw_words, draw_wrapped, text_width, wrapped_rows
 
 LONGEST = 1.2
 """Log-odds at which a bar ends."""
@@ -45,7 +45,19 @@ class Effects(QLabel):
         return True
 
     def heightForWidth(self, width: int) -> int:
-        return len(self.lines) * self.look.px(40 if self._two_deep(width) else 21)
+        if not self._two_deep(width):
+            return len(self.lines) * self.look.px(21)
+        room = self._room(width)
+        return sum(self._deep(label, room, 14) + self._deep(words, room, 13) for label, words, _ in self.lines)
+
+    def _room(self, width: int) -> int:
+        """Width left of the bar."""
+        return width - self.look.px(48 + 8)
+
+    def _deep(self, text: str, room: int, size: float) -> int:
+        """Height of words that go on to another line rather than being cut."""
+        rows = wrapped_rows(self.look, text, room, size)
+        return self.look.px(20) + (rows - 1) * self.look.metrics(size).height()
 
     def sizeHint(self) -> QSize:
         return QSize(self.look.px(300), self.heightForWidth(max(self.width(), self.look.px(300))))
@@ -57,24 +69,23 @@ class Effects(QLabel):
         look = self.look
         painter = QPainter(self)
         deep = self._two_deep(self.width())
-        high = look.px(40 if deep else 21)
-        bar = look.px(48)
-        room = self.width() - bar - look.px(8)
+        bar, room, top = look.px(48), self._room(self.width()), 0
         label_room = max((text_width(look, one[0], 14) for one in self.lines), default=0)
-        for place, (label, words, effect) in enumerate(self.lines):
-            box = QRect(0, place * high, room, high)
+        for label, words, effect in self.lines:
+            high = look.px(21)
+            box = QRect(0, top, room, high)
             if deep:
-                upper, lower = (
-                    box.adjusted(0, 0, 0, -high // 2),
-                    box.adjusted(0, high // 2 - look.px(2), 0, -look.px(2)),
-                )
-                draw_words(painter, look, elided(look, label, room, 14), upper)
-                draw_words(painter, look, elided(look, words, room, 13), lower, size=13, colour="soft")
+                upper, lower = self._deep(label, room, 14), self._deep(words, room, 13)
+                high = upper + lower
+                draw_wrapped(painter, look, label, QRect(0, top, room, upper))
+                below = QRect(0, top + upper - look.px(2), room, lower)
+                draw_wrapped(painter, look, words, below, size=13, colour="soft")
             else:
                 draw_words(painter, look, label, box)
                 at = min(label_room + look.px(12), room)
                 draw_words(painter, look, words, box.adjusted(at, 0, 0, 0), colour="soft")
-            self._bar(painter, QRectF(self.width() - bar, box.top(), bar, high), effect)
+            self._bar(painter, QRectF(self.width() - bar, top, bar, high), effect)
+            top += high
         painter.end()
 
     def _bar(self, painter: QPainter, box: QRectF, effect: float) -> None:

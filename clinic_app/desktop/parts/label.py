@@ -64,6 +64,7 @@ class Sentence(QLabel):
         self.look = look
         self._size, self._spacing = size, spacing
         self._runs: tuple[Run, ...] = ()
+        self._laid: dict[int, tuple[QTextLayout, float]] = {}
         self.setTextFormat(Qt.TextFormat.PlainText)
         policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)
@@ -72,17 +73,26 @@ class Sentence(QLabel):
 
     def set_runs(self, runs: tuple[Run, ...]) -> None:
         """The words, in order."""
+        if runs == self._runs:
+            return
         self._runs = runs
         self.setText("".join(run[0] for run in runs))
         self.restyle()
 
     def restyle(self) -> None:
         """Measure anew."""
+        self._laid.clear()
         self.setFont(self.look.font(self._size))
         self.updateGeometry()
         self.update()
 
     def _layout(self, width: int) -> tuple[QTextLayout, float]:
+        """The words laid out in a width and their height; kept, for one answer asks for it many times."""
+        if width not in self._laid:
+            self._laid[width] = self._lay_out(width)
+        return self._laid[width]
+
+    def _lay_out(self, width: int) -> tuple[QTextLayout, float]:
         weight = self._runs[0][2] if self._runs else NORMAL
         layout = QTextLayout(self.text(), self.look.font(self._size, weight))
         option = QTextOption()
@@ -138,7 +148,7 @@ def elided(look: Look, text: str, width: int, size: float, weight: QFont.Weight 
 
 def text_width(look: Look, text: str, size: float, weight: QFont.Weight = NORMAL) -> int:
     """Pixels the words take."""
-    return look.metrics(size, weight).horizontalAdvance(text)
+    return look.text_width(text, size, weight)
 
 
 def draw_words(
@@ -157,3 +167,21 @@ def draw_words(
     painter.setFont(look.font(size, weight, italic=italic))
     painter.setPen(look.colour(colour))
     painter.drawText(box, int(align | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextSingleLine), text)
+
+
+def wrapped_rows(look: Look, text: str, width: int, size: float) -> int:
+    """How many lines the words need in a width; at least one."""
+    if text_width(look, text, size) <= width:
+        return 1
+    metrics = look.metrics(size)
+    high = metrics.boundingRect(QRect(0, 0, max(1, width), 10_000), int(Qt.TextFlag.TextWordWrap), text).height()
+    return max(1, round(high / metrics.height()))
+
+
+def draw_wrapped(
+    painter: QPainter, look: Look, text: str, box: QRect, *, size: float = 14, colour: str = "ink"
+) -> None:
+    """Paint words into `box`, vertically centred, on as many lines as they need."""
+    painter.setFont(look.font(size))
+    painter.setPen(look.colour(colour))
+    painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap), text)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date
 
 from clinic_app.domain.checks import Finding, check_fellow, check_other_eye
-from clinic_app.domain.operated import OPERATED_BEFORE
+from clinic_app.domain.operated import OPERATED_BEFORE, key_of
 from clinic_app.domain.record import PATIENT_FIELDS, Case, CaseKey, StageRecord
-from clinic_app.exchange.asking import OTHER_DATE, completed, operated, row_findings
+from clinic_app.exchange.asking import OTHER_DATE, operated, row_findings
 from clinic_app.exchange.exporter import flat_key, flat_record
 from clinic_app.store import Store
 from models.codebook import KEY, Stage
@@ -45,19 +45,25 @@ def joined(stored: Mapping[str, object], said: Mapping[str, object]) -> dict[str
 
 
 class Known:
-    """The flat rows known so far, by key, by eye and by patient; grows with each row that is taken."""
+    """The flat rows known so far, by key, by eye and by patient; grows with each row that is taken.
 
-    def __init__(self, store: Store, *, zone: str | None, remember: bool, both_eyes: frozenset[str]) -> None:
+    Only the patients named in the files are read from the store, once. The rows of patients with `several` in the
+    files are kept whole, those of all when `remember`.
+    """
+
+    def __init__(
+        self, store: Store, patients: Collection[str], *, zone: str | None, remember: bool, several: frozenset[str]
+    ) -> None:
         self._store, self._zone = store, zone
-        self._remember, self._both_eyes = remember, both_eyes
+        self._remember, self._several = remember, several
         self._rows: dict[CaseKey, Mapping[str, object]] = {}
         self._dates: dict[tuple[str, str], dict[date, bool]] = {}
         self._patients: dict[str, dict[str, object]] = {}
         self._stored: set[CaseKey] = set()
         self._signed = store.signed_stages()
         self._signed_patients = {key.patient_id for key, done in self._signed.items() if Stage.BOOKING in done}
-        for row in store.rows():
-            key = _key(row)
+        for row in store.rows(patients=patients):
+            key = key_of(row)
             self._stored.add(key)
             self._note(key, row, keep=True)
 
@@ -69,9 +75,14 @@ class Known:
         if shared:
             self._patients.setdefault(key.patient_id, {}).update(shared)
 
-    def patients(self) -> set[str]:
-        """The numbers of all patients known."""
-        return {patient for patient, _ in self._dates}
+    def rows_of(self, patient_id: str) -> dict[CaseKey, dict[str, object]]:
+        """The flat rows of the patient's stored cases as they stand now, with what was learnt of the patient since."""
+        patient = self._patients.get(patient_id, {})
+        return {key: joined(self._rows[key], patient) for key in self.keys_of(patient_id) if key in self._stored}
+
+    def keys_of(self, patient_id: str) -> list[CaseKey]:
+        """Every case of the patient that is stored or was taken in this import."""
+        return [CaseKey(patient_id, eye, day) for eye in ("R", "L") for day in self._dates.get((patient_id, eye), ())]
 
     def knows(self, key: CaseKey) -> bool:
         """Whether that case is stored or was taken before in this import."""
@@ -92,7 +103,7 @@ class Known:
 
     def take(self, key: CaseKey, row: Mapping[str, object]) -> None:
         """Remember a row that went in."""
-        keep = self._remember or key in self._stored or key.patient_id in self._both_eyes
+        keep = self._remember or key in self._stored or key.patient_id in self._several
         self._note(key, row, keep=keep)
 
     def whole(self, key: CaseKey, stages: Mapping[Stage, StageRecord]) -> dict[str, object]:
@@ -101,27 +112,29 @@ class Known:
         for stage in _IN_CASE:
             if stage in stages:
                 said.update(flat_record(stages[stage]))
-        return joined(self._rows.get(key, {}), said)
+        stored = self._rows.get(key)
+        return said if stored is None else joined(stored, said)
 
     def findings(self, key: CaseKey, stages: Mapping[Stage, StageRecord], row: Mapping[str, object]) -> list[Finding]:
         """What is refused, asked or noted: between the row's fields, beside the fellow eye, against the store."""
-        said = {name for record in stages.values() for name in (*record.values, *record.missing)} | set(KEY)
         found = row_findings(row, self._zone)
         fellow = self._fellow(key)
         if fellow is not None:
-            beside = check_fellow(completed(row, self._zone), fellow)
-            found += [one for one in beside if one.rule != "birth_dates_differ"]
-        found = [one for one in found if not one.fields or said & set(one.fields)]
+            found += [one for one in check_fellow(row, fellow) if one.rule != "birth_dates_differ"]
+        if found:
+            said = {name for record in stages.values() for name in (*record.values, *record.missing)} | set(KEY)
+            found = [one for one in found if not one.fields or said & set(one.fields)]
+            if self._rows.get(key) == row:  # it stands here so already: nothing is to be decided
+                found = [one for one in found if one.kind == "note"]
         return [*found, *self._identity(key, row), *self._other_eye(key, row, stages)]
 
-    def _fellow(self, key: CaseKey) -> dict[str, object] | None:
+    def _fellow(self, key: CaseKey) -> Mapping[str, object] | None:
         other = "L" if key.eye == "R" else "R"
         days = self._dates.get((key.patient_id, other))
         if not days:
             return None
         nearest = min(days, key=lambda day: abs((day - key.surgery_date).days))
-        row = self._rows.get(CaseKey(key.patient_id, other, nearest))
-        return None if row is None else completed(row, self._zone)
+        return self._rows.get(CaseKey(key.patient_id, other, nearest))
 
     def _identity(self, key: CaseKey, row: Mapping[str, object]) -> list[Finding]:
         found: list[Finding] = []
@@ -201,13 +214,6 @@ class Known:
 
 def _flat_of(case: Case | None, stage: Stage) -> dict[str, object]:
     return flat_record(case.stages[stage].record) if case is not None and case.has(stage) else {}
-
-
-def _key(row: Mapping[str, object]) -> CaseKey:
-    patient, eye, day = (row[name] for name in KEY)
-    if not isinstance(day, date):
-        raise TypeError("a stored surgery date is a day")
-    return CaseKey(str(patient), str(eye), day)
 
 
 def confirmable(finding: Finding) -> bool:

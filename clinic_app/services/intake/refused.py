@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from clinic_app.exchange.cells import Cell, mark
 from clinic_app.exchange.columns import WHY
+from clinic_app.exchange.csv_out import csv_of
 from clinic_app.exchange.row_reader import shown
 from clinic_app.files import write_whole
 
@@ -30,10 +29,8 @@ def write_refused(path: Path, rows: Sequence[LeftOut], delimiter: str) -> None:
         for heading in row.headings:
             if heading and heading.lower() != WHY:
                 columns.setdefault(heading.lower(), heading)
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, delimiter=delimiter)
-    writer.writerow([*map(mark, columns.values()), WHY])
+    lines = [[*map(mark, columns.values()), WHY]]
     for row in rows:
         cells = dict(zip((one.lower() for one in row.headings), row.cells, strict=False))
-        writer.writerow([*(mark(shown(cells.get(name, ""))) for name in columns), mark(row.why)])
-    write_whole(path, out.getvalue().encode())
+        lines.append([*(mark(shown(cells.get(name, ""))) for name in columns), mark(row.why)])
+    write_whole(path, csv_of(lines, delimiter=delimiter))

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 
 from clinic_app.domain.checks import alike_identifiers
-from clinic_app.domain.record import CaseKey, StageRecord
 from clinic_app.errors import Refusal
+from clinic_app.exchange.cells import Cell
 from clinic_app.exchange.mapping import Mapping, read_mapping
+from clinic_app.exchange.row_reader import CellProblem
 from clinic_app.services.intake.known import Known
 from clinic_app.services.intake.refused import LeftOut, write_refused
+from clinic_app.services.intake.renewal import Put, Written, renewed
 from clinic_app.services.intake.result import MAX_NOTES, ImportResult, Problem
-from clinic_app.services.intake.source import Source, open_sources
+from clinic_app.services.intake.source import Source, TakenRow, open_sources
 from clinic_app.session import Session
 from models.progress import Report, silent
 
@@ -23,20 +26,37 @@ _CHUNK = 2_000
 _PEEK = 250
 """Rows between two looks at whether the person stopped the work."""
 
-Put = tuple[CaseKey, list[StageRecord]]
-
 
 class _Undo(Exception):
     """Ends a dry run: the transaction goes back, the result stays."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A row that stays out, at least for now: the place of its table among the sources, number, cells, what it is."""
+
+    source: int
+    number: int
+    cells: tuple[Cell, ...]
+    taken: TakenRow
+
+    @property
+    def against(self) -> list[CellProblem]:
+        """What keeps it out."""
+        return [one for one in self.taken.problems if one.kind != "note"]
+
+    @property
+    def why(self) -> str:
+        """The same in one text."""
+        return "; ".join(f"{one.column}: {one.reason}" if one.column else one.reason for one in self.against)
+
+
 @dataclass(slots=True)
 class _Tally:
     counts: Counter[str] = field(default_factory=Counter)
-    problems: list[Problem] = field(default_factory=list)
     notes: list[Problem] = field(default_factory=list)
     more_notes: int = 0
-    left_out: list[LeftOut] = field(default_factory=list)
+    left: list[_Row] = field(default_factory=list)
 
     def note(self, one: Problem) -> None:
         if len(self.notes) < MAX_NOTES:
@@ -50,6 +70,7 @@ def import_files(
     files: Sequence[Path],
     *,
     mapping: Path | None = None,
+    encoding: str | None = None,
     dry_run: bool = False,
     refused: Path | None = None,
     report: Report = silent,
@@ -59,35 +80,46 @@ def import_files(
     All readable rows go in, in one transaction; a row that cannot be read, or about which a person must be asked, is
     left out, listed with its reason, and written to `refused`, so that it can be corrected and imported alone. With
     `dry_run` everything is read and checked and nothing is changed. A fault of a file raises `Refusal` and changes
-    nothing, and so does `Cancelled` out of `report`.
+    nothing, and so does `Cancelled` out of `report`. `encoding` names that of the text files; it goes before the
+    mapping file's, which goes before what the file shows.
     """
     if not files:
         raise Refusal("Nothing was imported.", "No file was named.", "Name one or more files.")
     _check_target(files, refused)
     found = Mapping() if mapping is None else read_mapping(mapping)
+    if encoding is not None:
+        found = replace(found, encoding=encoding)
     report(0.0, "Looking at the files.")
     sources = open_sources(session.settings, files, found, report)
     tally = _Tally()
     for source in sources:
         for sentence in source.notes:
             tally.note(Problem(source.name, None, "", "", sentence))
-    patients = Counter(key.patient_id for source in sources for key in source.keys)
+    patients: Counter[str] = Counter()
+    for source in sources:
+        patients.update(source.patients)
     known = Known(
         session.store,
+        patients,
         zone=session.settings.zone or None,
         remember=len(sources) > 1,
-        both_eyes=frozenset(patient for patient, count in patients.items() if count > 1),
+        several=frozenset(patient for patient, count in patients.items() if count > 1),
     )
-    _note_alike(sources, set(patients) | known.patients(), set(patients), tally)
+    _note_alike(sources, set(patients) | session.store.patients(), set(patients), tally)
     try:
         with session.store.writing(by=session.person, act="import") as writer:
             rows = _records(sources, known, tally, report)
+            written = Written()
             while chunk := list(islice(rows, _CHUNK)):
-                tally.counts.update(writer.put_many(chunk))
+                words = writer.put_many(chunk)
+                tally.counts.update(words)
+                written.note(chunk, words)
+            writer.add_forecasts(renewed(session, known, written))
             # the last report: what raises out of it still undoes everything
-            report(1.0, "Writing down what was left out." if tally.left_out else "Finishing.")
-            if refused is not None and tally.left_out:
-                write_refused(refused, tally.left_out, sources[0].delimiter)
+            report(1.0, "Writing down what was left out." if tally.left else "Finishing.")
+            if refused is not None and tally.left:
+                rows_left = [LeftOut(sources[one.source].table.headings, one.cells, one.why) for one in tally.left]
+                write_refused(refused, rows_left, sources[0].delimiter)
             if dry_run:
                 raise _Undo
     except _Undo:
@@ -95,11 +127,15 @@ def import_files(
     return ImportResult(
         files=tuple(path.name for path in files),
         counts=tally.counts,
-        problems=tuple(tally.problems),
+        problems=tuple(
+            Problem(sources[row.source].name, row.number, one.column, one.typed, one.reason)
+            for row in tally.left
+            for one in row.against
+        ),
         notes=tuple(tally.notes),
         notes_left_out=tally.more_notes,
         dry_run=dry_run,
-        refused_file=str(refused) if refused is not None and tally.left_out else None,
+        refused_file=str(refused) if refused is not None and tally.left else None,
     )
 
 
@@ -118,6 +154,12 @@ def _check_target(files: Sequence[Path], refused: Path | None) -> None:
             "The folder for the refused rows does not exist.",
             "Name a file in a folder that exists.",
         )
+    if refused.is_dir() or not os.access(refused.absolute().parent, os.W_OK | os.X_OK):
+        raise Refusal(
+            "Nothing was imported.",
+            f"The file {refused.name} for the refused rows cannot be written there.",
+            "Name a file in a folder where you may write.",
+        )
 
 
 def _note_alike(sources: Sequence[Source], everyone: set[str], here: set[str], tally: _Tally) -> None:
@@ -131,35 +173,48 @@ def _note_alike(sources: Sequence[Source], everyone: set[str], here: set[str], t
 
 
 def _records(sources: Sequence[Source], known: Known, tally: _Tally, report: Report) -> Iterator[Put]:
-    """The records of all rows that go in; the others are told to the tally on the way."""
+    """The records of all rows that go in; the others are told to the tally.
+
+    A row that is clear in itself and only stands against other records is read again when the rest is in: a row
+    further down may have answered the question. Else the same file, brought a second time, would put in more.
+    """
     everything = max(sum(source.table.rows_expected for source in sources), 1)
     before = 0
-    for source in sources:
+    waiting: list[_Row] = []
+    for place, source in enumerate(sources):
         for at, (number, cells) in enumerate(source.table.rows()):
             if at % _PEEK == 0:
                 done = min((before + at) / everything, 1.0)
-                report(0.05 + 0.92 * done, f"{source.name}: row {number} of about {source.table.rows_expected}.")
-            row = source.read(number, cells, known)
-            where = (source.name, number)
-            kind = row.worst()
-            for one in row.problems:
-                told = Problem(*where, one.column, one.typed, one.reason)
-                if one.kind == "note":
-                    if kind == "note":
-                        tally.note(told)
-                else:
-                    tally.problems.append(told)
-            if kind != "note" or row.key is None:
-                tally.counts["refused" if kind == "refuse" else "asked"] += 1
-                why = "; ".join(
-                    f"{one.column}: {one.reason}" if one.column else one.reason
-                    for one in row.problems
-                    if one.kind != "note"
-                )
-                tally.left_out.append(LeftOut(source.table.headings, cells, why))
-                continue
-            if row.again:
-                tally.counts["unchanged"] += 1
-                continue
-            yield row.key, row.records
+                report(0.05 + 0.9 * done, f"{source.name}: row {number} of about {source.table.rows_expected}.")
+            one = _Row(place, number, cells, source.read(number, cells, known))
+            if not one.against:
+                yield from _going_in(source, one, tally)
+            elif one.taken.clear:
+                waiting.append(one)
+            else:
+                tally.left.append(one)
         before += source.table.rows_expected
+    more = True
+    while more and waiting:
+        report(0.96, "Looking once more at rows that stand against others.")
+        several, waiting, more = waiting, [], False
+        for old in several:
+            source = sources[old.source]
+            one = _Row(old.source, old.number, old.cells, source.read(old.number, old.cells, known))
+            if one.against:
+                waiting.append(one)
+            else:
+                more = True
+                yield from _going_in(source, one, tally)
+    tally.left = sorted([*tally.left, *waiting], key=lambda one: (one.source, one.number))
+    tally.counts.update("refused" if one.taken.worst() == "refuse" else "asked" for one in tally.left)
+
+
+def _going_in(source: Source, row: _Row, tally: _Tally) -> Iterator[Put]:
+    """The records of a row against which nothing speaks, its notes told."""
+    for one in row.taken.problems:
+        tally.note(Problem(source.name, row.number, one.column, one.typed, one.reason))
+    if row.taken.again:
+        tally.counts["unchanged"] += 1
+    elif row.taken.key is not None:
+        yield row.taken.key, row.taken.records

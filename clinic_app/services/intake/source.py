@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping as Mapped
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from clinic_app.domain.record import PATIENT_FIELDS, CaseKey, StageRecord, Value
+from clinic_app.domain.record import PATIENT_FIELDS, CaseKey, Origin, StageRecord, Value
 from clinic_app.exchange.cells import Cell
 from clinic_app.exchange.columns import CONFIRMED, Column, Columns, columns_of, meaning
 from clinic_app.exchange.guard import refused
@@ -21,17 +22,23 @@ from models.codebook import BY_NAME, KEY, Stage
 from models.progress import Report
 
 Visit = tuple[CaseKey, Value | None]
+_Told = tuple[object, ...]
+"""Answer or reason, text as typed, device and day of a field."""
 _OWN_TABLES = ("cases.csv", "rechecks.csv", "patients.csv")
 
 
 @dataclass(slots=True)
 class TakenRow:
-    """A row with everything said against it; `records` are what would go in, `again` that it did already."""
+    """A row with everything said against it; `records` are what would go in, `again` that it did already.
+
+    `clear`: nothing in the row itself keeps it out, only what else is known.
+    """
 
     key: CaseKey | None
     problems: list[CellProblem]
     records: list[StageRecord] = field(default_factory=list)
     again: bool = False
+    clear: bool = False
 
     def worst(self) -> str:
         """`refuse`, `ask` or `note` (it goes in)."""
@@ -54,10 +61,12 @@ class Source:
         self._reader, self._patients = reader, patients
         self._constants = tuple(constants)
         self._width = len(table.headings)
-        self.keys: dict[CaseKey, int] = {}
+        self.patients: Counter[str] = Counter()
         self._repeated: dict[Visit, list[int]] = {}
         self._verdicts: dict[Visit, bool] = {}
         self._done: set[Visit] = set()
+        self._visited: dict[CaseKey, list[int]] = {}
+        self._torn: dict[CaseKey, str] = {}
         self._find_keys()
 
     @property
@@ -72,32 +81,41 @@ class Source:
 
     def _find_keys(self) -> None:
         first: dict[Visit, int] = {}
+        cases: dict[CaseKey, int] = {}
         for number, cells in self.table.rows():
             key, visit = self._reader.key(self._filled(cells))
             if key is None:
                 continue
+            self.patients[key.patient_id] += 1
             name = (key, visit)
             if name in first:
                 self._repeated.setdefault(name, [first[name]]).append(number)
-            else:
-                first[name] = number
-                self.keys[key] = number
-        if self._repeated:
+                continue
+            first[name] = number
+            if cases.setdefault(key, number) != number:
+                self._visited.setdefault(key, [cases[key]]).append(number)
+        if self._repeated or self._visited:
             self._compare_repeated()
 
     def _compare_repeated(self) -> None:
-        """Whether the rows of a repeated key all say the same."""
+        """Whether the rows of a repeated key all say the same, and rows of several visits the same of the operation."""
         said: dict[Visit, list[object]] = {}
+        told: dict[CaseKey, dict[str, _Told]] = {}
         for _, cells in self.table.rows():
             filled = self._filled(cells)
             key, visit = self._reader.key(filled)
-            if key is None or (key, visit) not in self._repeated:
+            if key is None or not (key in self._visited or (key, visit) in self._repeated):
                 continue
             row = self._reader.read(filled)
+            if key in self._visited:
+                differing = _differing(told.setdefault(key, {}), row)
+                if differing is not None:
+                    self._torn.setdefault(key, differing)
             name = (key, visit)
-            same = name not in said or (said[name] == _said(row) and self._verdicts[name])
-            self._verdicts[name] = same and row.worst() == "note"
-            said.setdefault(name, _said(row))
+            if name in self._repeated:
+                same = name not in said or (said[name] == _said(row) and self._verdicts[name])
+                self._verdicts[name] = same and row.worst() == "note"
+                said.setdefault(name, _said(row))
 
     def _filled(self, cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
         """The cells with the constants behind them; a spreadsheet's short rows are filled up."""
@@ -118,8 +136,18 @@ class Source:
         visit = (row.key, row.stages[Stage.RECHECK].values.get("recheck_at") if Stage.RECHECK in row.stages else None)
         if visit in self._repeated:
             self._judge_repeated(visit, number, taken)
+        if row.key in self._torn:
+            others = [str(one) for one in self._visited[row.key] if one != number]
+            taken.problems.append(
+                CellProblem(
+                    "refuse", self._reader.heading(self._torn[row.key]), "",
+                    f"{_rows(others)} about the same operation and {'differs' if len(others) == 1 else 'differ'} from "
+                    "this one in what does not belong to the visit. Keep what is right, empty the cell elsewhere.",
+                )
+            )  # fmt: skip
         if row.worst() == "refuse" or taken.again:
             return taken
+        taken.clear = taken.worst() == "note"
         stages = dict(row.stages)
         if Stage.BOOKING in stages:
             stages[Stage.BOOKING] = known.without_blanks(row.key, stages[Stage.BOOKING])
@@ -153,6 +181,8 @@ class Source:
             if not known.knows(row.key) and Stage.BOOKING not in stages:
                 stages = {Stage.BOOKING: StageRecord(Stage.BOOKING, {}), **stages}
             taken.records = list(stages.values())
+            if visit in self._repeated:
+                self._done.add(visit)
             known.take(row.key, whole)
         return taken
 
@@ -162,17 +192,15 @@ class Source:
             taken.problems.append(
                 CellProblem(
                     "refuse", "", "",
-                    f"The rows {', '.join(others)} are about the same eye and day and differ, or are unclear. "
+                    f"{_rows(others)} about the same eye and day as this one, and they differ or are unclear. "
                     "Keep the one that is right.",
                 )
             )  # fmt: skip
         elif visit in self._done:
             taken.again = True
-        else:
-            self._done.add(visit)
 
     def _add_patient(self, row: ReadRow) -> None:
-        """What the table of patients says and the row itself does not."""
+        """What the table of patients says and the row itself does not; an answer goes before a reason for none."""
         if row.key is None or row.key.patient_id not in self._patients:
             return
         patient = self._patients[row.key.patient_id]
@@ -185,13 +213,39 @@ class Source:
             if name in own.values and own.values[name] != value:
                 reason = "The table of patients in the same import says something else. Correct the one that is wrong."
                 row.problems.append(CellProblem("ask", name, "", reason))
+        answered = said.values.keys() | own.values.keys()
+        theirs = {name: text for name, text in said.typed.items() if name not in own.values}
+        ours = {name: text for name, text in own.typed.items() if name in own.values or name not in said.values}
         row.stages[Stage.BOOKING] = StageRecord(
             Stage.BOOKING,
             {**said.values, **own.values},
-            {name: code for name, code in {**said.missing, **own.missing}.items() if name not in own.values},
-            {**said.typed, **own.typed},
+            {name: code for name, code in {**said.missing, **own.missing}.items() if name not in answered},
+            {**theirs, **ours},
             own.origin,
         )
+
+
+def _rows(numbers: Sequence[str]) -> str:
+    if len(numbers) == 1:
+        return f"Row {numbers[0]} is"
+    return f"The rows {', '.join(numbers[:-1])} and {numbers[-1]} are"
+
+
+def _differing(told: dict[str, _Told], row: ReadRow) -> str | None:
+    """A field that the row says otherwise than the rows before it, visits aside; what it says is added to `told`."""
+    found = None
+    for stage, record in row.stages.items():
+        if stage is Stage.RECHECK:
+            continue
+        for name in {**record.values, **record.missing, **record.typed, **record.origin}:
+            origin = record.origin.get(name, Origin())
+            answer = record.values.get(name, record.missing.get(name))
+            now = (answer, record.typed.get(name), origin.source, origin.at)
+            before = told.setdefault(name, now)
+            if any(None not in (old, new) and old != new for old, new in zip(before, now, strict=True)):
+                found = found or name
+            told[name] = tuple(new if old is None else old for old, new in zip(before, now, strict=True))
+    return found
 
 
 def _said(row: ReadRow) -> list[object]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -58,11 +58,6 @@ class Gathered:
     first_operated: Mapping[tuple[str, str], date] = field(repr=False)
     surgeons: Mapping[str, str] = field(repr=False)
     examiners: Mapping[str, str] = field(repr=False)
-
-
-def quarter_of(day: date) -> str:
-    """The quarter of a day, e.g. `2026 Q3`."""
-    return f"{day.year} Q{(day.month + 2) // 3}"
 
 
 def gather(
@@ -149,7 +144,7 @@ def _counts(case: Case, row: Row, first: Mapping[tuple[str, str], date], today: 
 def _beforehand(
     session: Session, candidates: Sequence[CaseKey], locked: Mapping[CaseKey, StoredForecast], left: Counter[str]
 ) -> dict[CaseKey, Number]:
-    cards = _cards(session)
+    cards = _cards(session, {one.model_id for one in locked.values()})
     numbers: dict[CaseKey, Number] = {}
     for key in candidates:
         forecast = locked.get(key)
@@ -164,12 +159,13 @@ def _beforehand(
     return numbers
 
 
-def _cards(session: Session) -> dict[str, Card]:
-    """The practice's cards that can be used here; a locked forecast stays what it was without its card."""
+def _cards(session: Session, used: Collection[str]) -> dict[str, Card]:
+    """Those of the cards `used` that can be read here; a locked forecast stays what it was without its card."""
     found: dict[str, Card] = {}
     for entry in session.store.models():
-        with contextlib.suppress(ModelError):
-            found[entry.model_id] = session.card(entry.model_id)
+        if entry.model_id in used:
+            with contextlib.suppress(ModelError):
+                found[entry.model_id] = session.card(entry.model_id)
     return found
 
 

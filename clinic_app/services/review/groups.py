@@ -7,8 +7,11 @@ from datetime import date
 
 from clinic_app.domain.record import Row
 from clinic_app.domain.reviewed import Counted, Estimate
-from clinic_app.services.review.eyes import Eye, Gathered, quarter_of
-from models.monitor import FunnelRow, funnel
+from clinic_app.domain.words import counted
+from clinic_app.services.review.eyes import Eye, Gathered
+from models.calibration import poisson_limits
+from models.dataset import quarter_of, quarter_words
+from models.monitor import FunnelRow, funnel, outside_by_chance
 
 Name = Callable[[Eye], str | None]
 
@@ -21,7 +24,7 @@ BOOKING_ONLY = (
 
 def by_quarter(eyes: Sequence[Eye]) -> tuple[Counted, ...]:
     """One row per quarter of surgery, in time order."""
-    found = grouped(eyes, lambda eye: quarter_of(eye.key.surgery_date))
+    found = grouped(eyes, lambda eye: quarter_words(quarter_of(eye.key.surgery_date)))
     return tuple(_counted("quarter", "Quarter", name, found[name]) for name in sorted(found))
 
 
@@ -40,10 +43,10 @@ def by_surgeon(gathered: Gathered, *, names: bool) -> tuple[tuple[Counted, ...],
     table = funnel({shown[code]: _arrays(mine) for code, mine in found.items()})
     words = {shown[code]: shown[code] + (" (trainee)" if code in trainees else "") for code in found}
     rows = tuple(_row("surgeon", "Surgeon", row, words[row.group]) for row in table)
-    by_chance = 0.05 * len(rows)
+    by_chance = outside_by_chance(len(rows))
     note = (
-        f"With {len(rows)} surgeons expect {by_chance:.2g} outside the 19-in-20 limits by chance alone at each look. "
-        "Eyes without an operator's code are not counted here."
+        f"With {counted(len(rows), 'surgeon', 'surgeons')} expect {by_chance:.2g} outside the 19-in-20 limits by "
+        "chance alone at each look. Eyes without an operator's code are not counted here."
     )
     spread = table[0].spread
     if spread > 1.0:
@@ -52,7 +55,7 @@ def by_surgeon(gathered: Gathered, *, names: bool) -> tuple[tuple[Counted, ...],
 
 
 def subgroups(gathered: Gathered) -> tuple[Counted, ...]:
-    """One row per group of eyes alike in one thing known at booking, one machine or one examiner."""
+    """One row per group of eyes alike in one thing known at booking, one machine, one examiner, or how blind it was."""
     kinds: tuple[tuple[str, str, Name], ...] = (
         ("guttae_grade", "Guttae, centre", lambda eye: _guttae(eye.row)),
         ("nucleus_hardness", "Nucleus hardness", lambda eye: _text(eye.row, "nucleus_hardness")),
@@ -60,11 +63,17 @@ def subgroups(gathered: Gathered) -> tuple[Counted, ...]:
         ("diabetes", "Diabetes", lambda eye: _any(eye.row, "diabetes", ("none",))),
         ("glaucoma", "Glaucoma", lambda eye: _glaucoma(eye.row)),
         ("age_years", "Age", lambda eye: _banded(eye.row, "age_years", AGE_BANDS)),
+        ("sex", "Sex", lambda eye: _sex(eye.row)),
         ("second_eye", "First or second eye", lambda eye: _second(eye, gathered.first_operated)),
         ("ecd_per_mm2", "Cell count", lambda eye: "not measured" if eye.row.get("ecd_per_mm2") is None else "measured"),
         ("phaco_machine_id", "Machine", lambda eye: _text(eye.row, "phaco_machine_id")),
         ("examiner_id", "Examiner", lambda eye: _examiner(eye.row, gathered.examiners)),
-        ("examiner_is_surgeon", "Own case", lambda eye: _yes_no(eye.row, "examiner_is_surgeon")),
+        ("examiner_is_surgeon", "Graded by the surgeon", lambda eye: _yes_no(eye.row, "examiner_is_surgeon")),
+        (
+            "risk_shown_before_surgery",
+            "Forecast shown before surgery",
+            lambda eye: _yes_no(eye.row, "risk_shown_before_surgery"),
+        ),
     )
     rows: list[Counted] = []
     for field, label, name in kinds:
@@ -72,6 +81,12 @@ def subgroups(gathered: Gathered) -> tuple[Counted, ...]:
         order = _order(field, found)
         rows += [_counted(field, label, group, found[group]) for group in order]
     return tuple(rows)
+
+
+def by_chance_outside(rows: Sequence[Counted]) -> float:
+    """How many of the rows that can be judged chance alone puts outside their 95 % limits, at most."""
+    judged = sum(row.verdict != "too_few" for row in rows)
+    return outside_by_chance(judged) if judged else 0.0
 
 
 def grouped(eyes: Iterable[Eye], name: Name) -> dict[str, list[Eye]]:
@@ -106,8 +121,17 @@ def _row(field: str, label: str, row: FunnelRow, group: str) -> Counted:
         low_998=row.low_998,
         high_998=row.high_998,
         verdict=row.verdict,
+        ratio=_ratio(row.observed, row.expected),
         shrunken=Estimate(row.shrunken.value, row.shrunken.low, row.shrunken.high),
     )
+
+
+def _ratio(observed: int, expected: float) -> Estimate:
+    """Seen over forecast with exact Poisson limits, each eye taken on its own."""
+    if expected <= 0.0:
+        return Estimate(None)
+    low, high = poisson_limits(observed)
+    return Estimate(observed / expected, low / expected, high / expected)
 
 
 def _order(field: str, groups: Iterable[str]) -> list[str]:
@@ -136,6 +160,11 @@ def _text(row: Row, field: str) -> str | None:
 def _examiner(row: Row, letters: Mapping[str, str]) -> str | None:
     letter = letters.get(str(row.get("examiner_id")))
     return None if letter is None else f"examiner {letter}"
+
+
+def _sex(row: Row) -> str | None:
+    value = row.get("sex")
+    return None if value in (None, "unknown") else str(value)
 
 
 def _yes_no(row: Row, field: str) -> str | None:

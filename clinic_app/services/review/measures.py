@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby, pairwise
 
 from clinic_app.domain.reviewed import (
@@ -23,6 +23,7 @@ from clinic_app.settings import Settings
 from models.judging import Judgement
 from models.measure import Measure
 from models.monitor import running_tally
+from models.usefulness import net_benefit
 
 BAR_WIDTH_PER_CENT = 1
 MISSING_BANDS = (0.0, 0.05, 0.10, 0.20, 1.0)
@@ -79,6 +80,7 @@ def missing_grades(graded: Sequence[Eye], ungraded: Sequence[Eye]) -> MissingGra
         eyes=len(both),
         missing=len(ungraded),
         reasons=dict(sorted(Counter(eye.unseen for eye in ungraded).items())),
+        graded=_bound(cloudy, sum(eye.risk for eye in graded)),
         best=_bound(cloudy, expected),
         worst=_bound(cloudy + len(ungraded), expected),
         by_forecast=bands,
@@ -102,12 +104,14 @@ def planning(eyes: Sequence[Eye], settings: Settings) -> Planning | None:
     found = sum(bool(eye.cloudy) for eye in flagged)
     cloudy = sum(bool(eye.cloudy) for eye in eyes)
     per = 100.0 / len(eyes)
+    (gain,) = net_benefit([eye.risk for eye in eyes], [eye.seen for eye in eyes], [line / 100.0]).rows()
     return Planning(
         line=line,
         set_by=settings.planning_line_set,
         flagged_cloudy=per * found,
         flagged_in_vain=per * (len(flagged) - found),
         cloudy_not_flagged=per * (cloudy - found),
+        gain=_benefit(gain),
     )
 
 
@@ -130,4 +134,8 @@ def curve(judgement: Judgement) -> tuple[CurvePoint, ...] | None:
 
 def benefits(judgement: Judgement) -> tuple[Benefit, ...]:
     """Net benefit at each threshold."""
-    return tuple(Benefit(**row) for row in judgement.net_benefit.rows())
+    return tuple(_benefit(row) for row in judgement.net_benefit.rows())
+
+
+def _benefit(row: Mapping[str, float]) -> Benefit:
+    return Benefit(row["threshold"], row["model"], row["all"], row["none"])

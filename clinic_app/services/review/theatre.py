@@ -7,9 +7,10 @@ from collections.abc import Callable, Sequence
 
 from clinic_app.domain.record import Row
 from clinic_app.domain.reviewed import Happening, Median, Reading, Theatre
-from clinic_app.services.review.eyes import Eye, quarter_of
+from clinic_app.services.review.eyes import Eye
 from clinic_app.services.review.groups import grouped
 from models.codebook import field
+from models.dataset import quarter_of, quarter_words
 
 FEWEST_EYES = 10
 HIGH_PRESSURE_MMHG = 30.0
@@ -57,13 +58,13 @@ BESIDE: tuple[tuple[str, Answer], ...] = (
 
 def theatre(eyes: Sequence[Eye]) -> Theatre:
     """Readings and happenings of these eyes by quarter; a median only from 10 eyes on."""
-    quarters = grouped(eyes, lambda eye: quarter_of(eye.key.surgery_date))
+    quarters = grouped(eyes, lambda eye: quarter_words(quarter_of(eye.key.surgery_date)))
     readings: list[Reading] = []
     for name, within_machine in READINGS:
         one = field(name)
         kinds = grouped(eyes, lambda eye: _machine(eye.row)) if within_machine else {"": list(eyes)}
         for kind in sorted(kinds):
-            mine = grouped(kinds[kind], lambda eye: quarter_of(eye.key.surgery_date))
+            mine = grouped(kinds[kind], lambda eye: quarter_words(quarter_of(eye.key.surgery_date)))
             medians = tuple(_median(quarter, mine.get(quarter, []), name) for quarter in sorted(quarters))
             if any(one_quarter.median is not None for one_quarter in medians):
                 readings.append(Reading(name, one.label, UNITS.get(one.unit, one.unit), kind, medians))

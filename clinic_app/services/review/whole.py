@@ -13,7 +13,7 @@ from clinic_app.services.review.afterwards import BASIS
 from clinic_app.services.review.cards import beside_own_records, model_page
 from clinic_app.services.review.causes import causes
 from clinic_app.services.review.eyes import BASES, Eye, Gathered, gather
-from clinic_app.services.review.groups import BOOKING_ONLY, by_quarter, by_surgeon, subgroups
+from clinic_app.services.review.groups import BOOKING_ONLY, by_chance_outside, by_quarter, by_surgeon, subgroups
 from clinic_app.services.review.theatre import theatre
 from clinic_app.session import Session
 from models.codebook import MODEL_STAGES
@@ -71,6 +71,7 @@ def _made(session: Session, model: str, gathered: Gathered, names: bool) -> Revi
     low, high = exact_limits(risks) if eyes else (0, 0)
     judgement = _judged(eyes)
     surgeons, note = by_surgeon(gathered, names=names) if model == "booking" else ((), BOOKING_ONLY)
+    compared = subgroups(gathered)
     pages = _pages(session, gathered)
     cut = session.outcome_cut
     return Review(
@@ -114,7 +115,8 @@ def _made(session: Session, model: str, gathered: Gathered, names: bool) -> Revi
         by_quarter=by_quarter(eyes),
         by_surgeon=surgeons,
         by_surgeon_note=note,
-        subgroups=subgroups(gathered),
+        subgroups=compared,
+        groups_outside_by_chance=by_chance_outside(compared),
         theatre=theatre(eyes),
         causes=causes(eyes),
         beside_own_records=beside_own_records(eyes),
