@@ -54,6 +54,7 @@ class FrozenFits:
         if own is not None:
             columns = laid.filled.values[:, own.used] - own.centre
             scale = np.sqrt(weights @ columns**2 / weights.sum())
+            scale = np.where(scale > 0.0, scale, 1.0)
             refits = Refits(columns / scale, weights, weights, weights * y, Prior.ridge(own.penalty, len(own.used)))
             self._fits.append(_Fits(refits, refits.rows(y), _across(columns / scale), own.used, scale, None))
 

@@ -11,7 +11,8 @@ from models.prior import Prior
 
 _ROUNDS = 20
 _INDEPENDENT = 1e-6
-"""A column of SD 1 must keep this much SD when what the other columns say is taken from it."""
+"""What must be left of a column, of its own length, when what the others say (the 1 of the intercept too) is taken
+from it."""
 
 
 def newton(

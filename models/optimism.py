@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import FloatArray, IntArray, expit, logit
+from models.arrays import BoolArray, FloatArray, IntArray, expit, logit
 from models.blanks import Blanks
 from models.dataset import Dataset
 from models.errors import ModelError
@@ -137,7 +137,7 @@ def own_log_odds(own: OwnFit, laid: Laid) -> FloatArray:
     return _averaged(own.linear_predictor(laid.filled.values), laid.filled.variance(slopes))
 
 
-def yes_no_columns(spec: Spec) -> FloatArray:
+def yes_no_columns(spec: Spec) -> BoolArray:
     """Which base columns hold only 0 and 1, [q] bool."""
     return np.asarray([term.kind is TermKind.CODED for term in spec.base])
 
@@ -158,7 +158,7 @@ def _redone(study: Study, resamples: int, gathered: _Gathered, own_gathered: _Ga
                 continue
             found.append(log_odds)
             kept.append(counts * study.weights)
-            own = None if study.own is None else _own(study, energy.rescored(data.columns, counts), laid, counts)
+            own = _own(study, energy.rescored(data.columns, counts), laid, counts)
             if own is not None:
                 own_found.append(own_log_odds(own, laid))
                 own_kept.append(kept[-1])
@@ -214,10 +214,14 @@ def _redo(study: Study, energy: EnergyColumn, counts: IntArray) -> tuple[Laid, F
 
 
 def _own(study: Study, table: FloatArray, laid: Laid, counts: IntArray) -> OwnFit | None:
-    used = usable_columns(table, counts.astype(np.float64), yes_no_columns(study.spec) > 0)
-    if not used:
+    """The own-records-only model on the eyes drawn; None where they carry none."""
+    used = usable_columns(table, counts.astype(np.float64), yes_no_columns(study.spec))
+    if study.own is None or not used:
         return None
     data = study.data
-    return fit_own(
-        laid.filled.values, data.y, counts * study.weights, data.patients, used, seed=study.seed, exact=False
-    )  # fmt: skip
+    try:
+        return fit_own(
+            laid.filled.values, data.y, counts * study.weights, data.patients, used, seed=study.seed, exact=False
+        )  # fmt: skip
+    except ModelError:
+        return None

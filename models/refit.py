@@ -87,7 +87,7 @@ def refit_many(
     The same optimum as `fit_logistic(X, y, prior=prior, weights=weights[b])`: every refit ends with a gradient below
     1e-8 * n. `weights` may have any numeric type (whole numbers as uint8 need an eighth of the memory). Groups have a
     fixed size, so the result is the same to the bit for any number of threads; between groups `report` may stop the
-    work. Raises Separation or ModelError when one of the refits has no optimum.
+    work. Raises Separation or ModelError as soon as one of the refits has no optimum.
     """
     return refit_counted(X, y, weights, prior=prior, report=report, threads=threads)[0]
 
@@ -140,6 +140,8 @@ def refit_outcomes(
         return np.empty((0, table.shape[1] + 1))
     cloudy = np.zeros(n)
     for part in groups(seen.shape[0]):
+        if seen.dtype.kind not in "fiub" or ((seen[part] != 0) & (seen[part] != 1)).any():
+            raise _refusal("An outcome is neither 0 nor 1.")
         cloudy += seen[part].sum(axis=0, dtype=np.float64) / seen.shape[0]
     refits = Refits(table, np.ones(n), np.ones(n), cloudy, prior)
     common = refits.passes.design.T @ refits.risk
@@ -327,6 +329,7 @@ def in_groups(
     workers = threads or os.cpu_count() or 1
     parts = groups(replicates)
     # Threads of our own instead of the linear algebra's: its sums then have one fixed order.
+    report(0.0, f"{replicates} refits to do.")
     with threadpool_limits(limits=1), Parallel(n_jobs=workers, prefer="threads") as parallel:
         for first in range(0, len(parts), workers):
             wave = parts[first : first + workers]

@@ -40,4 +40,4 @@ def bfgs(inverse: FloatArray, step: FloatArray, change: FloatArray) -> None:
 
 def steady(eyes: FloatArray, width: int) -> FloatArray:
     """A hair of ridge [b, q, q]: a column that a refit holds constant must not stop the steering."""
-    return np.asarray(1e-9 * eyes[:, None, None] * np.eye(width))
+    return np.asarray(1e-6 * eyes[:, None, None] * np.eye(width))

@@ -214,7 +214,7 @@ def _refuse_far_from_papers(spec: Spec, full: Pass) -> None:
 
 
 def _own_fit(spec: Spec, data: Dataset, full: Pass, weight: FloatArray, seed: int) -> OwnFit | None:
-    used = usable_columns(data.columns, np.ones(data.n), yes_no_columns(spec) > 0)
+    used = usable_columns(data.columns, np.ones(data.n), yes_no_columns(spec))
     if not used:
         return None
     return fit_own(full.filled.values, data.y, weight, data.patients, used, seed=seed)

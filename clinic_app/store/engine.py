@@ -129,13 +129,9 @@ def commit(connection: Connection) -> None:
     connection.commit()
 
 
-def _marks(connection: Any) -> tuple[int, int]:
-    """The program's mark and the schema's number; the connection is closed."""
-    try:
-        mark = connection.execute("PRAGMA application_id").fetchone()[0]
-        return mark, connection.execute("PRAGMA user_version").fetchone()[0]
-    finally:
-        connection.close()
+_MAGIC = b"SQLite format 3\0"
+"""How every such file begins; the user version stands in bytes 60 to 63, the application's mark in 68 to 71
+(sqlite.org/fileformat2.html, section 1.3)."""
 
 
 def log_of(path: Path) -> Path:
@@ -152,18 +148,22 @@ def log_holds(path: Path) -> bool:
 def schema_number(path: Path) -> SchemaNumber:
     """Which schema the file has, by its header, without touching it; refused when it is no store of this program.
 
-    After a crash in the middle of bringing in the log the file alone may not hang together; only then is it read with
-    its log, which brings the log in.
+    After a crash in the middle of bringing in the log the file does not hang together without it. Its first bytes say
+    enough then, and opening it for writing brings the log in.
     """
     try:
+        connection = connect(path, "ro", immutable=True)
         try:
-            mark, number = _marks(connect(path, "ro", immutable=True))
-        except driver.DatabaseError:
-            if not log_holds(path):
-                raise
-            mark, number = _marks(connect(path, "rw"))
+            mark = connection.execute("PRAGMA application_id").fetchone()[0]
+            number = connection.execute("PRAGMA user_version").fetchone()[0]
+        finally:
+            connection.close()
     except (driver.DatabaseError, UnicodeDecodeError) as error:
-        raise damaged() from error
+        with path.open("rb") as file:
+            header = file.read(100)
+        if not log_holds(path) or not header.startswith(_MAGIC):
+            raise damaged() from error
+        number, mark = (int.from_bytes(header[at : at + 4], "big") for at in (60, 68))
     if mark != APPLICATION_ID:
         raise Refusal(
             "The file was not opened.",

@@ -59,7 +59,7 @@ def retrain(n: int) -> Case:
     def ours() -> Study:
         blanks, normal = Blanks(data.columns), learn_normal(data.columns)
         full = one_pass(plan, data, blanks, data.columns, normal, papers, weights=ones, clusters=data.patients)
-        used = usable_columns(data.columns, ones, yes_no_columns(plan) > 0)
+        used = usable_columns(data.columns, ones, yes_no_columns(plan))
         own = fit_own(full.filled.values, data.y, ones, data.patients, used, seed=1)
         study = Study(plan, data, blanks, papers, ones, full, True, own, 1)
         correct_optimism(study, 1000, blanks="frozen", threads=1)
