@@ -7,6 +7,7 @@ Biostatistics 2000;1:441.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,14 +83,7 @@ def cusum_limit(risks: ArrayLike, *, odds_ratio: float, run_length: float, seed:
     def beyond(limit: float) -> float:
         return math.log(_run_length(chance, odds_ratio, limit, 1.0, _STATES) / run_length)
 
-    low, high = 1e-6, 1.0
-    if beyond(low) >= 0.0:
-        return low
-    while beyond(high) < 0.0:
-        low, high = high, high + 1.0
-        if high > _HIGHEST:
-            raise _refusal("So long a run cannot be promised with these chances.")
-    return float(brentq(beyond, low, high, xtol=1e-6))
+    return _limit(beyond, 1e-6, "So long a run cannot be promised with these chances.")
 
 
 def cusum_false_alarm(risks: ArrayLike, *, odds_ratio: float, limit: float, eyes: int, level_sd: float = 0.0) -> float:
@@ -122,14 +116,19 @@ def cusum_year_limit(
     def beyond(limit: float) -> float:
         return false_alarm - _within(chance, odds_ratio, limit, eyes, level_sd)
 
+    return _limit(beyond, 1e-4, "So rare an alarm cannot be promised with these chances.")
+
+
+def _limit(beyond: Callable[[float], float], near: float, why_not: str) -> float:
+    """The limit from which `beyond`, rising with it, is no longer below 0; within `near`."""
     low, high = 1e-6, 1.0
     if beyond(low) >= 0.0:
         return low
     while beyond(high) < 0.0:
         low, high = high, high + 1.0
         if high > _HIGHEST:
-            raise _refusal("So rare an alarm cannot be promised with these chances.")
-    return float(brentq(beyond, low, high, xtol=1e-4))
+            raise _refusal(why_not)
+    return float(brentq(beyond, low, high, xtol=near))
 
 
 def _within(chance: FloatArray, odds_ratio: float, limit: float, eyes: int, level_sd: float) -> float:

@@ -127,26 +127,12 @@ class Filled:
     sd: FloatArray
     left: tuple[FloatArray, ...]
 
-    def variance(self, slopes: FloatArray) -> FloatArray:
-        """b_M' C b_M of every row [n]; `slopes` [q] the same for all rows, or [n, q] row by row."""
-        found = np.zeros(self.values.shape[0])
-        for alike, left in zip(self.blanks._alike, self.left, strict=True):
-            columns = alike.blank[alike.place]
-            if slopes.ndim == 1:
-                scaled = (slopes * self.sd)[alike.blank]
-                per_pattern = np.einsum("km,kmj,kj->k", scaled, left, scaled)
-                found[alike.rows] = per_pattern[alike.place]
-            else:
-                bent = slopes[alike.rows[:, None], columns] * self.sd[columns]
-                found[alike.rows] = np.einsum("rm,rmj,rj->r", bent, left[alike.place], bent)
-        return np.maximum(found, 0.0)
-
     def shrinking(
         self,
         slopes: FloatArray,
-        depth: int | None,
-        bend: FloatArray | None,
-        curve: FloatArray,
+        depth: int | None = None,
+        bend: FloatArray | None = None,
+        curve: FloatArray | None = None,
         kind: type[np.floating[Any]] = np.float64,
     ) -> NDArray[Any]:
         """What the blanks shrink each log-odds by, 1 / sqrt(1 + pi v / 8), for several models at once: [b, n].
@@ -162,7 +148,7 @@ class Filled:
             image = np.einsum("bkm,kmj->bkj", scaled, left)
             variance = np.einsum("bkm,bkm->bk", image, scaled)
             table[:, alike.patterns] = _shrunk(variance)
-            if bend is None or depth is None:
+            if bend is None or depth is None or curve is None:
                 continue
             hit = alike.blank == depth
             at, which = hit.argmax(axis=1), np.arange(hit.shape[0])

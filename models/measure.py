@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+TENTH = 1.2815515655446004
+"""90 % point of the standard normal distribution: a result at the 10th or 90th percentile of what is expected."""
 Z95 = 1.959963984540054
 """97.5 % point of the standard normal distribution."""
 

@@ -17,11 +17,9 @@ from numpy.typing import ArrayLike
 
 from models.arrays import BoolArray, FloatArray, IntArray, expit, frozen, matrix, row_weights, vector
 from models.errors import ModelError
+from models.measure import TENTH
 
 Name = TypeVar("Name")
-
-TENTH = 1.2815515655446004
-"""90 % point of the standard normal distribution: a result at the 10th or 90th percentile of what is expected."""
 
 _PATTERNS_AT_ONCE = 256
 _TOO_MUCH_ALIKE = "Some fields say exactly the same thing, or one never changes."

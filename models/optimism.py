@@ -25,7 +25,7 @@ from models.newton import newton
 from models.penalty import OwnFit, fit_own, usable_columns
 from models.prior_table import PriorTable
 from models.progress import Report, silent
-from models.recipe import EnergyColumn, Laid, Pass, lay_out, slopes_of
+from models.recipe import EnergyColumn, Laid, Pass, averaged_log_odds, lay_out
 from models.refit import alone, groups, in_groups
 from models.resampling import drawn_patients
 from models.scoring import Scores, score_many
@@ -132,9 +132,9 @@ def figures(risk: FloatArray, y: FloatArray, weights: FloatArray) -> Figures:
 
 def own_log_odds(own: OwnFit, laid: Laid) -> FloatArray:
     """Log-odds [n] of the own-records-only model, averaged over the blanks like the other's."""
-    slopes = np.zeros(laid.filled.values.shape[1])
-    slopes[list(own.used)] = own.coefficients
-    return _averaged(own.linear_predictor(laid.filled.values), laid.filled.variance(slopes))
+    slopes = np.zeros((1, laid.filled.values.shape[1]))
+    slopes[0, own.used] = own.coefficients
+    return np.asarray(own.linear_predictor(laid.filled.values) * laid.filled.shrinking(slopes)[0])
 
 
 def yes_no_columns(spec: Spec) -> BoolArray:
@@ -151,14 +151,15 @@ def _redone(study: Study, resamples: int, gathered: _Gathered, own_gathered: _Ga
         found, own_found, kept, own_kept = [], [], [], []
         for k in range(part.stop - part.start):
             counts = drawn[:, k].astype(np.int64)
+            table = energy.rescored(data.columns, counts)
             try:
-                laid, log_odds = _redo(study, energy, counts)
+                laid, log_odds = _redo(study, table, counts)
             except ModelError:
                 failed += 1
                 continue
             found.append(log_odds)
             kept.append(counts * study.weights)
-            own = _own(study, energy.rescored(data.columns, counts), laid, counts)
+            own = _own(study, table, laid, counts)
             if own is not None:
                 own_found.append(own_log_odds(own, laid))
                 own_kept.append(kept[-1])
@@ -189,15 +190,9 @@ def _frozen(
     return 0
 
 
-def _averaged(eta: FloatArray, left: FloatArray) -> FloatArray:
-    """Log-odds of the chance averaged over the blanks, see `missing.averaged_risk`."""
-    return np.asarray(eta / np.sqrt(1.0 + (np.pi / 8.0) * left))
-
-
-def _redo(study: Study, energy: EnergyColumn, counts: IntArray) -> tuple[Laid, FloatArray]:
+def _redo(study: Study, table: FloatArray, counts: IntArray) -> tuple[Laid, FloatArray]:
     """Everything again on the eyes drawn: how they are laid out, and the log-odds of all eyes."""
     weights = counts * study.weights
-    table = energy.rescored(study.data.columns, counts)
     if study.linked:
         normal = study.blanks.relearn(table, weights, study.full.normal)
     else:
@@ -209,8 +204,7 @@ def _redo(study: Study, energy: EnergyColumn, counts: IntArray) -> tuple[Laid, F
     b = newton(laid.design, weights, cloudy, laid.prior, start)
     if b is None:
         b = alone(laid.design, weights, cloudy, laid.prior)
-    left = laid.filled.variance(slopes_of(study.spec, b[1:], laid))
-    return laid, _averaged(b[0] + laid.design @ b[1:], left)
+    return laid, averaged_log_odds(study.spec, laid, b[None, :])[0]
 
 
 def _own(study: Study, table: FloatArray, laid: Laid, counts: IntArray) -> OwnFit | None:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import FloatArray, IntArray
+from models.arrays import FloatArray, IntArray, expit
 from models.blanks import Blanks, Filled
 from models.dataset import Dataset
 from models.energy import Yardstick
 from models.fit import LogisticFit, fit_logistic
-from models.missing import Normal, averaged_risk
+from models.missing import Normal
 from models.prior import Prior
 from models.prior_table import PriorTable
 from models.spec import Spec, TermKind
@@ -36,11 +36,9 @@ class Laid:
 
 @dataclass(frozen=True, eq=False)
 class Pass(Laid):
-    """What one pass learnt; eta, missing_variance, risk: [n], chance averaged over the blanks."""
+    """What one pass learnt; risk: [n], chance averaged over the blanks."""
 
     fit: LogisticFit
-    eta: FloatArray
-    missing_variance: FloatArray
     risk: FloatArray
 
 
@@ -62,11 +60,10 @@ def one_pass(
     """
     laid = lay_out(spec, blanks, table, normal, papers, weights=weights, counts=counts)
     fit = fit_logistic(laid.design, data.y, prior=laid.prior, weights=weights, clusters=clusters)
-    eta = fit.intercept + laid.design @ fit.coefficients
-    missing_variance = laid.filled.variance(slopes_of(spec, fit.coefficients, laid))
+    found = np.concatenate([[fit.intercept], fit.coefficients])
     return Pass(
         laid.normal, laid.filled, laid.knots, laid.curve_sd, laid.centre, laid.design, laid.prior,
-        fit, eta, missing_variance, averaged_risk(eta, missing_variance),
+        fit, expit(averaged_log_odds(spec, laid, found[None, :])[0]),
     )  # fmt: skip
 
 
@@ -115,16 +112,12 @@ def published_prior(spec: Spec, papers: PriorTable, sds: FloatArray) -> Prior:
     return Prior.published(means, widths, papers.strength)
 
 
-def slopes_of(spec: Spec, coefficients: FloatArray, laid: Laid) -> FloatArray:
-    """Slope of the log-odds in each base column, [q], or [n, q] where the curve makes it depend on the eye's depth."""
-    base = laid.filled.values
-    q = base.shape[1]
-    steepness = curve_steepness(spec, laid)
-    if steepness is None or spec.depth is None:
-        return coefficients[:q]
-    slopes = np.tile(coefficients[:q], (base.shape[0], 1))
-    slopes[:, spec.depth] += coefficients[-1] * steepness
-    return slopes
+def averaged_log_odds(spec: Spec, laid: Laid, fits: FloatArray) -> FloatArray:
+    """Log-odds [b, n] of all eyes by each of `fits` [b, p + 1], averaged over the blanks."""
+    base = laid.filled.values.shape[1]
+    bend = curve_steepness(spec, laid)
+    factors = laid.filled.shrinking(fits[:, 1 : base + 1], spec.depth, bend, fits[:, -1])
+    return np.asarray((fits[:, :1] + fits[:, 1:] @ laid.design.T) * factors)
 
 
 def curve_steepness(spec: Spec, laid: Laid) -> FloatArray | None:

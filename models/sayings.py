@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from models.codebook import BY_NAME
 from models.formula import Formula, expit
+from models.measure import TENTH
 from models.spec import TermKind
 from models.words import effect_words, label_words, listed, number_words, unit_words
 from models.working import Numbers
@@ -23,9 +24,6 @@ LEAST_GAIN = 0.02
 """Variance of the log-odds that a test must take off to be named."""
 
 ENERGY_LABEL = "Energy reading, for this machine"
-
-TENTH = 1.2815515655446004
-"""90 % point of the standard normal distribution."""
 
 
 @dataclass(frozen=True, slots=True)

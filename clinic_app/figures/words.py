@@ -72,13 +72,14 @@ def facts(review: Review) -> tuple[tuple[str, str, str], ...]:
     share = f": {100 * review.events / review.n:.1f} in 100" if review.n else ""
     clear = f"{100 * (1 - review.events / review.n):.0f} %" if review.n else "–"
     forecast = count(review.expected)
+    part = f" ({100 * missing.missing / missing.eyes:.0f} %)" if missing.eyes else ""
     return (
         (forecast, f"cloudy {_eyes(int(forecast))} forecast among {review.n}", "forecast"),
         (f"{review.events}", f"cloudy {_eyes(review.events)} seen{share}", "seen"),
         (clear, "clear centre on day one", "ink"),
         (
             f"{missing.missing}",
-            f"of {counted(missing.eyes, 'eye', 'eyes')} {_have(missing.missing)} no usable day-one grade",
+            f"of {counted(missing.eyes, 'eye', 'eyes')} {_have(missing.missing)} no usable day-one grade{part}",
             "ink",
         ),
     )

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 from clinic_app.desktop.jobs import Job, Jobs, sentences
 from clinic_app.desktop.look import Look
 from clinic_app.desktop.pages.review_charts import CHECK, QUARTERS, SURGEONS, TALLY, USEFULNESS, ChartCard, draw
-from clinic_app.desktop.pages.review_words import Fact, Measures, facts_of
+from clinic_app.desktop.pages.review_words import Fact, Measures
 from clinic_app.desktop.parts.answer import Given
 from clinic_app.desktop.parts.button import Button
 from clinic_app.desktop.parts.choice import ChoiceRow
@@ -21,6 +21,7 @@ from clinic_app.desktop.parts.label import Words
 from clinic_app.desktop.parts.picker import Picker
 from clinic_app.desktop.parts.progress import Progress
 from clinic_app.domain.reviewed import Review
+from clinic_app.figures.words import facts
 from clinic_app.session import Session
 from models.codebook import Choice, Field, Kind, Role, Stage
 from models.progress import Report
@@ -186,7 +187,7 @@ class ReviewPage(QWidget):
     def _made(self, review: Review) -> None:
         self.review = review
         self._end("")
-        for fact, said in zip(self.facts, facts_of(review), strict=True):
+        for fact, said in zip(self.facts, facts(review), strict=True):
             fact.say(*said)
         self.measures.show_review(review)
         self._show_state()

@@ -13,22 +13,6 @@ from clinic_app.desktop.parts.table import Table, sheet_of
 from clinic_app.domain.reviewed import Estimate, Review
 from clinic_app.figures import words
 
-Said = tuple[str, str, str]
-
-
-def facts_of(review: Review) -> tuple[Said, Said, Said, Said]:
-    """Number, words and colour of each fact."""
-    clear = 1 - review.events / review.n if review.n else None
-    missing = review.missing_day_one
-    share = f" ({100 * missing.missing / missing.eyes:.0f} %)" if missing.eyes else ""
-    seen = f": {100 * review.events / review.n:.1f} in 100" if review.n else ""
-    return (
-        (f"{review.expected:.0f}", f"cloudy eyes forecast among {review.n}", "forecast"),
-        (f"{review.events}", f"cloudy eyes seen{seen}", "seen"),
-        (f"{100 * clear:.0f} %" if clear is not None else "–", "clear centre on day one", "ink"),
-        (f"{missing.missing}", f"of {missing.eyes} eyes have no usable grade{share}", "ink"),
-    )
-
 
 class Fact(QLabel):
     """One number and what it counts."""
