@@ -160,21 +160,21 @@ BOOKING_FIELDS: tuple[Field, ...] = (
         source="J Cataract Refract Surg 1996: small pupil with cell loss, univariate",
     ),
     Field(
-        name="nuclear_opalescence_no", label="LOCS III NO", kind=Kind.NUMBER, stage=B, role=P, group=LENS,
+        name="nuclear_opalescence_no", label="Nuclear opalescence", kind=Kind.NUMBER, stage=B, role=P, group=LENS,
         hard=(0.1, 6.9), soft=(1.0, 6.5), decimals=1, measured=True, aliases=("no",),
         help="Nuclear opalescence against the standard photographs, in tenths.", source=LOCS,
     ),
     Field(
-        name="nuclear_color_nc", label="LOCS III NC", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 6.9),
+        name="nuclear_color_nc", label="Nuclear colour", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 6.9),
         soft=(1.0, 6.5), decimals=1, measured=True, folded=True, aliases=("nc",),
         help="Nuclear colour against the standard photographs, in tenths.", source=LOCS,
     ),
     Field(
-        name="cortical_c", label="LOCS III C", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 5.9),
+        name="cortical_c", label="Cortical opacity", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 5.9),
         decimals=1, measured=True, folded=True, help="Cortical opacity in retro-illumination, in tenths.", source=LOCS,
     ),
     Field(
-        name="psc_p", label="LOCS III P", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 5.9), decimals=1,
+        name="psc_p", label="Opacity under the back capsule", kind=Kind.NUMBER, stage=B, role=P, group=LENS, hard=(0.1, 5.9), decimals=1,
         measured=True, folded=True, help="Posterior subcapsular opacity in retro-illumination, in tenths.", source=LOCS,
     ),
     Field(
@@ -198,7 +198,7 @@ BOOKING_FIELDS: tuple[Field, ...] = (
         source="Korean J Ophthalmol 2015;29:14-22: odds ratio 4.04 at one week; 1.19 in 187 746 eyes",
     ),
     Field(
-        name="diabetes_years", label="Years", kind=Kind.NUMBER, unit="a", stage=B, role=P, group=HEALTH, hard=(0, 90),
+        name="diabetes_years", label="Years with diabetes", kind=Kind.NUMBER, unit="a", stage=B, role=P, group=HEALTH, hard=(0, 90),
         help="Years since diabetes was found.",
         source="Int Eye Sci 2020;20(11), 312 patients: over 10 years, odds ratio 6.9",
     ),
