@@ -12,9 +12,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from clinic_app import __version__
+from clinic_app.demo_clock import DemoClock
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations, key_of, marked
+from clinic_app.domain.people import PERSON, PIN, Duty, Person, acting, duties_words, people_of
 from clinic_app.domain.record import CaseKey, Row, StoredForecast
+from clinic_app.domain.seal import OPENING, Secret, sealed
 from clinic_app.errors import Refusal
 from clinic_app.settings import Settings, read_settings
 from clinic_app.store import Store, open_store, restore
@@ -49,8 +52,67 @@ class Session:
 
     def today(self) -> date:
         """The day on the practice's wall."""
+        return self.day_of(self.clock())
+
+    def day_of(self, moment: datetime) -> date:
+        """The day on the practice's wall at that moment."""
         zone = ZoneInfo(self.settings.zone) if self.settings.zone else None
-        return self.clock().astimezone(zone).date()
+        return moment.astimezone(zone).date()
+
+    @property
+    def people(self) -> tuple[Person, ...]:
+        """The people registered here, those who left included."""
+        return people_of(self.store.register(PERSON), self.store.register(PIN))
+
+    @property
+    def me(self) -> Person:
+        """The person acting, with the duties of today; while nobody is registered everybody holds every duty."""
+        return acting(self.people, self.person, self.today())
+
+    def may(self, *duties: Duty) -> bool:
+        """Whether the person acting holds at least one of the duties."""
+        return self.me.may(*duties)
+
+    def need(self, *duties: Duty, act: str) -> None:
+        """Refuse when the person acting holds none of the duties; `act` says what was to be done: "Signing a sheet"."""
+        me = self.me
+        if me.may(*duties):
+            return
+        wanted = " or ".join(duties_words([duty]) for duty in duties)
+        if me.left is not None and me.left <= self.today():
+            why = f"{me.name} has left the practice."
+        elif not me.duties and all(one.name != me.name for one in self.people):
+            why = f"{me.name} is not registered in this practice."
+        else:
+            why = f"It needs the duty {wanted}; the duties of {me.name} are: {duties_words(me.duties)}."
+        raise Refusal(
+            what=f"{act} is not open to you; nothing was changed.",
+            why=why,
+            next=f"Ask somebody with the duty {wanted}, or have the duty given to you under Practice, People.",
+        )
+
+    def hides(self, state: str) -> frozenset[Secret]:
+        """What lists, files and counts hide from the person acting, of an eye in that state.
+
+        Nothing while nobody is registered: people cannot be told apart then.
+        """
+        people = self.people
+        return sealed(state, acting(people, self.person, self.today()).duties) if people else frozenset()
+
+    def opened_today(self, key: CaseKey, what: Secret) -> bool:
+        """Whether it is written down already that the person acting was shown this today."""
+        return any(
+            one.by == self.person and one.body.get("what") == what.value and self.day_of(one.at) == self.today()
+            for one in self.store.events(key=key, kind=OPENING)
+        )
+
+    def note_opening(self, key: CaseKey, what: Secret) -> None:
+        """Write down that the person acting was shown something of an eye that grading must not know: once a person,
+        eye and day. Where the practice is open for reading only nothing can be written down."""
+        if self.store.read_only or self.opened_today(key, what):
+            return
+        with self.store.writing(by=self.person, act="open an eye") as write:
+            write.add_event(key, OPENING, {"what": what.value})
 
     @property
     def outcome_cut(self) -> int:
@@ -137,13 +199,17 @@ def can_be_written(folder: Path) -> bool:
 
 @contextlib.contextmanager
 def open_session(
-    folder: Path, *, person: str, clock: Clock = system_clock, read_only: bool = False
+    folder: Path, *, person: str, clock: Clock | None = None, read_only: bool = False
 ) -> Iterator[Session]:
     """Open the practice in `folder` for `person`, creating it when the folder holds none; close it at the end.
 
+    Without a clock an invented practice has the one of its settings, any other the system's.
     Raises `Refusal` when the folder cannot be used, another program has the practice open, or a newer program wrote it.
     """
     settings = read_settings(folder)
+    if clock is None:
+        begins = settings.demo_now
+        clock = DemoClock(datetime.fromisoformat(begins), settings.zone) if begins else system_clock
     store = open_store(folder, clock=clock, program=__version__, read_only=read_only)
     try:
         yield Session(store, settings, clock, person, folder)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -24,8 +25,10 @@ class Settings:
     decimal mark of its files when they do not say (empty: either is read, and an ambiguous one asked). `date_order`
     is one of ymd, dmy, mdy. `planning_line` is a chance in per cent from which the practice plans ahead, with
     `planning_line_set` saying who set it and when. `outcome_cut` is the central grade from which an eye counts as
-    cloudy (1, 2 or 3), fixed by the first model. `demo` marks an invented practice. `theme` is system, light or dark,
-    `text_percent` the size of text on screens.
+    cloudy (1, 2 or 3), fixed by the first model. `day_one_for_all` says whether every eye is to be seen on day one;
+    where it is not, an eye without a planned visit is no missing grade. `demo` marks an invented practice,
+    `demo_now` is the moment at which its clock begins (ISO 8601 with its offset; empty: the real clock). `theme` is
+    system, light or dark, `text_percent` the size of text on screens.
     """
 
     practice_name: str = ""
@@ -37,7 +40,9 @@ class Settings:
     planning_line: float | None = None
     planning_line_set: str = ""
     outcome_cut: int = 2
+    day_one_for_all: bool = True
     demo: bool = False
+    demo_now: str = ""
     theme: str = "system"
     text_percent: int = 100
 
@@ -57,11 +62,18 @@ class Settings:
             raise _refusal("planning_line must lie between 0 and 100 per cent")
         if not 100 <= self.text_percent <= 200:
             raise _refusal("text_percent must lie between 100 and 200")
+        if self.demo_now:
+            try:
+                begins = datetime.fromisoformat(self.demo_now)
+            except ValueError:
+                raise _refusal("demo_now is not a moment such as 2026-12-02T07:40+00:00") from None
+            if begins.tzinfo is None or not self.demo:
+                raise _refusal("demo_now is for an invented practice and names its offset, such as +00:00")
         if self.zone:
             try:
                 ZoneInfo(self.zone)
             except (ZoneInfoNotFoundError, ValueError):
-                raise _refusal("zone is not a known time zone such as Europe/London") from None
+                raise _refusal("the time zone is not a known one, such as Europe/London") from None
 
 
 def _refusal(why: str) -> Refusal:

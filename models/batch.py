@@ -137,7 +137,10 @@ def _away(formula: Formula, pattern: Pattern, block: FloatArray) -> FloatArray:
 
 
 def _missing_variance(formula: Formula, pattern: Pattern, away: FloatArray) -> FloatArray | float:
-    """v_m of eyes of one pattern: one number, or one an eye where the depth is open and curved."""
+    """v_m of eyes of one pattern: one number, or one an eye where the depth is open and curved.
+
+    bend, as in `patterns`: what the curve adds to the slope of the depth.
+    """
     d, depth, knots = pattern.bent, formula.spec.depth, formula.knots
     if d is None or depth is None or knots is None:
         return pattern.straight_variance

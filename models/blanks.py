@@ -154,6 +154,7 @@ class Filled:
             at, which = hit.argmax(axis=1), np.arange(hit.shape[0])
             some = np.flatnonzero(hit.any(axis=1)[alike.place])
             rows, place = alike.rows[some], alike.place[some]
+            # lean: what the curve adds to the slope of the depth, per SD of the depth
             lean = curve[:, None] * (bend[rows] * self.sd[depth])
             within = variance[:, place] + 2.0 * lean * image[:, which, at][:, place]
             bent.append((rows, _shrunk(within + lean**2 * left[which, at, at][place])))

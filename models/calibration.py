@@ -6,15 +6,18 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.special import expit, gammaincinv
 
 from models.adequacy import wilson
 from models.arrays import FloatArray, IntArray, frozen, logit
+from models.cells import cells
 from models.errors import ModelError
 from models.fit import LogisticFit, fit_logistic
+from models.groups import groups
 from models.measure import Z95, Measure
 from models.prior import Prior
-from models.refit import groups, refit_many, refit_once, refit_outcomes
+from models.refit import refit_many, refit_once, refit_outcomes
 from models.resampling import drawn_patients
 from models.spline import quantile_knots, restricted_cubic
 
@@ -24,8 +27,8 @@ FEWEST_EVENTS_FOR_SLOPE = 20
 NULL_SIMULATIONS = 400
 _GRID = 60
 
-_COUNTS_HELD = 2**27
-"""Most counts (one byte each) of eyes in resamples that are held at once: 128 MB."""
+_AT_ONCE = 16
+"""Resamples drawn together, so that ten million eyes need no more than a few hundred MB."""
 
 
 def calibration_in_the_large(risk: FloatArray, outcome: FloatArray, codes: IntArray | None = None) -> Measure:
@@ -183,19 +186,25 @@ def curve_with_band(
     """The curve between the 2nd and 98th percentile of the chance, with a pointwise 95 % band.
 
     The band comes from refits on `resamples` draws of patients with replacement (knots kept); each is held, very
-    loosely, near the curve so that none runs away. Draws without a cloudy or a clear eye are drawn anew.
+    loosely, near the curve so that none runs away. Draws without a cloudy or a clear eye are drawn anew. Beyond 2048
+    eyes those drawn are counted and the curves refitted cell by cell.
     """
     ends = logit(np.quantile(risk, [0.02, 0.98]))
     at = np.linspace(ends[0], ends[1], _GRID)
-    basis = curve.basis(logit(risk))
-    centre, loose = _loosely_near(curve, basis, outcome)
+    alike = cells(logit(risk), outcome)
+    basis = curve.basis(alike.log_odds)
+    centre, loose = _loosely_near(curve, basis, alike.eyes)
     columns = (basis - centre[0]) / centre[1]
-    refits = np.concatenate(
+    # How many eyes of each cell each patient has: the product with the draws counts the eyes drawn of each cell.
+    whose = csr_array((np.ones(codes.shape[0], dtype=np.int32), (alike.of, codes)))
+    drawn = np.concatenate(
         [
-            refit_many(columns, outcome, drawn_patients(part, codes, outcome, seed)[codes].T, prior=loose)
-            for part in groups(resamples, max(1, _COUNTS_HELD // risk.shape[0]))
+            (whose @ drawn_patients(part, codes, outcome, seed).astype(np.int32)).T
+            for part in groups(resamples, _AT_ONCE)
         ]
     )
+    drawn = drawn.astype(np.min_scalar_type(drawn.max()))
+    refits = refit_many(columns, alike.mean(outcome), drawn, prior=loose)
     new = np.column_stack([np.ones(_GRID), (curve.basis(at) - centre[0]) / centre[1]])
     low, high = np.quantile(expit(refits @ new.T), [0.025, 0.975], axis=0)
     middle = expit(np.column_stack([np.ones(_GRID), curve.basis(at)]) @ curve.coefficients)
@@ -208,43 +217,43 @@ def distance_if_perfect(
 ) -> IfPerfect:
     """What the ICI comes to when every chance is exactly right: outcomes drawn from the chances, curves refitted.
 
-    Curves have the knots of `curve`; each refit is held, very loosely, near the ideal so that none runs away.
+    Curves have the knots of `curve`; each refit is held, very loosely, near the ideal so that none runs away. Beyond
+    2048 eyes outcomes are drawn, curves refitted and distances averaged cell by cell.
     """
     rng = np.random.default_rng(seed)
-    basis = curve.basis(logit(risk))
+    alike = cells(logit(risk))
+    chance = alike.mean(risk)
+    basis = curve.basis(alike.log_odds)
     ideal = SmoothFit(curve.knots, np.concatenate([[0.0, 1.0], np.zeros(basis.shape[1] - 1)]), risk)
-    centre, loose = _loosely_near(ideal, basis, risk)
+    centre, loose = _loosely_near(ideal, basis, alike.eyes)
     columns = (basis - centre[0]) / centre[1]
-    design = np.column_stack([np.ones(risk.shape[0]), columns])
-    scores = np.empty(simulations)
-    at_once = max(1, min(simulations, _COUNTS_HELD // risk.shape[0]))
-    for first in range(0, simulations, at_once):
-        size = min(at_once, simulations - first)
-        drawn = np.empty((size, risk.shape[0]), dtype=np.uint8)
-        for b in range(size):
-            drawn[b] = _drawn(rng, risk)
-        refits = refit_outcomes(columns, drawn, prior=loose)
-        for b in range(size):
-            scores[first + b] = np.abs(expit(design @ refits[b]) - risk).mean()
+    drawn = np.stack([_drawn(rng, chance, alike.eyes) for _ in range(simulations)])
+    refits = refit_outcomes(columns, drawn, eyes=alike.eyes, prior=loose)
+    design = np.column_stack([np.ones(columns.shape[0]), columns])
+    scores = np.abs(expit(refits @ design.T) - chance) @ alike.eyes / risk.shape[0]
     return IfPerfect(float(scores.mean()), float(np.quantile(scores, 0.95)))
 
 
-def _drawn(rng: np.random.Generator, risk: FloatArray) -> FloatArray:
+def _drawn(rng: np.random.Generator, chance: FloatArray, eyes: FloatArray) -> IntArray:
+    """Cloudy eyes [m] of cells of `eyes` [m] with these chances [m]; some are cloudy and some are not."""
     while True:
-        drawn = (rng.random(risk.shape[0]) < risk).astype(np.float64)
-        if 0.0 < drawn.sum() < risk.shape[0]:
+        if eyes.max() == 1.0:
+            drawn = (rng.random(chance.shape[0]) < chance).astype(np.int64)
+        else:
+            drawn = rng.binomial(eyes.astype(np.int64), chance)
+        if 0 < drawn.sum() < eyes.sum():
             return drawn
 
 
-def _loosely_near(
-    curve: SmoothFit, basis: FloatArray, share: FloatArray
-) -> tuple[tuple[FloatArray, FloatArray], Prior]:
-    """Centre and scale of the basis, and a prior at the curve whose widths are ten times its standard errors."""
-    centre, scale = basis.mean(axis=0), basis.std(axis=0)
+def _loosely_near(curve: SmoothFit, basis: FloatArray, eyes: FloatArray) -> tuple[tuple[FloatArray, FloatArray], Prior]:
+    """Centre and scale of the basis [m, k] of cells of `eyes` [m], and a prior at the curve whose widths are ten times
+    its standard errors."""
+    centre = eyes @ basis / eyes.sum()
+    scale = np.sqrt(eyes @ (basis - centre) ** 2 / eyes.sum())
     columns = (basis - centre) / scale
     eta = np.column_stack([np.ones(basis.shape[0]), basis]) @ curve.coefficients
     risk = expit(eta)
-    information = (columns * (risk * (1.0 - risk))[:, None]).T @ columns
+    information = (columns * (eyes * risk * (1.0 - risk))[:, None]).T @ columns
     return (centre, scale), Prior(curve.coefficients[1:] * scale, information / 100.0)
 
 

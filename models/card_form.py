@@ -41,6 +41,7 @@ FIGURES = {
     "calibration_in_the_large": Maybe(float),
     "calibration_slope": Maybe(float),
 }
+COUNTS = dict.fromkeys(FIGURES, int)
 SIZE = {
     "shrinkage_n": int, "optimism_n": int, "intercept_n": int, "error_n": int, "required": int, "parameters": int,
     "c_statistic": float,
@@ -94,8 +95,11 @@ CARD = {
         "corrected": FIGURES,
         "resamples": int,
         "failed_resamples": int,
+        "redrawn_resamples": int,
+        "figure_resamples": COUNTS,
         "resampled_blanks": str,
         "optimism_se": FIGURES,
+        "stability": Maybe({"median": float, "p95": float, "resamples": int}),
         "adequacy": {
             "tier": str, "words": str, "shrinkage": float, "mostly_published": bool, "sample_size": Maybe(SIZE),
         },
@@ -103,10 +107,13 @@ CARD = {
     "own_records_only": Maybe(
         {
             "penalty": float,
+            "folds": int,
+            "folds_left_out": int,
             "intercept": float,
             "terms": [{"name": str, "coefficient": float, "centre": float}],
             "apparent": FIGURES,
             "corrected": FIGURES,
+            "figure_resamples": COUNTS,
         }
     ),
     "usual": Maybe(

@@ -227,12 +227,14 @@ def _own(written: Mapping[str, Any]) -> list[str]:
             f"Own records only, beside it: ridge with penalty {own['penalty']:g} on columns brought to SD 1, chosen by "
             "cross-validation with patients kept whole; no published evidence, no curve; blanks and formula as above."
         ),
+        f"  training parts of the cross-validation {own['folds']}, left out for want of cloudy or of clear eyes "
+        f"{own['folds_left_out']}",
         f"  intercept {_six(own['intercept'])}",
         *_table(
             ("term", "centre", "coefficient"),
             [(term["name"], _six(term["centre"]), _six(term["coefficient"])) for term in own["terms"]],
         ),
-        *_figures(own["apparent"], own["corrected"]),
+        *_figures(own["apparent"], own["corrected"], own["figure_resamples"]),
     ]
 
 
@@ -260,9 +262,9 @@ def _judgement(written: Mapping[str, Any]) -> list[str]:
     adequacy = judgement["adequacy"]
     lines = [
         "Judged on its own eyes (apparent; corrected for optimism)",
-        *_figures(judgement["apparent"], judgement["corrected"]),
-        f"  resamples of the patients: {judgement['resamples']}, without a fit: {judgement['failed_resamples']}, "
-        f"blanks in them: {judgement['resampled_blanks']}",
+        *_figures(judgement["apparent"], judgement["corrected"], judgement["figure_resamples"]),
+        *_prose(_resamples(judgement), 2),
+        *_prose(_stability(judgement["stability"]), 2),
         *_prose(f"Tier {adequacy['tier']}: {adequacy['words']} Shrinkage estimate {_six(adequacy['shrinkage'])}.", 2),
     ]
     size = adequacy["sample_size"]
@@ -277,11 +279,31 @@ def _judgement(written: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def _figures(apparent: Mapping[str, Any], corrected: Mapping[str, Any]) -> list[str]:
+def _resamples(judgement: Mapping[str, Any]) -> str:
+    return (
+        f"resamples of the patients: {judgement['resamples']}, without a fit: {judgement['failed_resamples']}, "
+        f"blanks in them: {judgement['resampled_blanks']}; drawn anew because all eyes were cloudy or all were clear: "
+        f"{judgement['redrawn_resamples']}"
+    )
+
+
+def _stability(found: Mapping[str, Any] | None) -> str:
+    if found is None:
+        return "how far other patients would have moved a forecast: not worked out"
+    return (
+        f"other patients of the same practice would have moved the forecast of half the eyes by less than "
+        f"{100 * found['median']:.1f} points, of 19 in 20 by less than {100 * found['p95']:.1f} "
+        f"({found['resamples']} resamples)"
+    )
+
+
+def _figures(apparent: Mapping[str, Any], corrected: Mapping[str, Any], resamples: Mapping[str, int]) -> list[str]:
+    """resamples: in how many each figure could be worked out."""
     lines = []
     for name in _FIGURES:
         shown = ["not estimable" if one[name] is None else f"{one[name]:.4f}" for one in (apparent, corrected)]
-        lines.append(f"  {name.replace('_', ' ')}: {shown[0]}; {shown[1]}")
+        counted = "" if corrected[name] is None else f" from {resamples[name]} resamples"
+        lines.append(f"  {name.replace('_', ' ')}: {shown[0]}; {shown[1]}{counted}")
     return lines
 
 

@@ -14,7 +14,7 @@ from models.columns import Group, column_readers, energy_readings
 from models.eligibility import left_out
 from models.energy import EnergyScale, learn_energy
 from models.errors import ModelError
-from models.outcome import look
+from models.outcome import Look, look
 from models.spec import Spec
 
 Row = Mapping[str, object]
@@ -66,18 +66,21 @@ def build(rows: Iterable[Row], spec: Spec, *, until: date | None = None) -> Data
     until: last surgery date taken. Each row left out is counted under the first rule that holds. The order of the rows
     and the names of the patients change nothing but `keys`.
     """
-    chosen = [(eye_key(row), row) for row in rows]
-    chosen = sorted(
-        ((key, row) for key, row in chosen if until is None or key[2] <= until.isoformat()),
-        key=lambda pair: (pair[0][2], pair[0][0], pair[0][1]),
-    )
+    given = list(rows)
+    keys = [eye_key(row) for row in given]
+    # Two sorts that keep the order of equals: by patient and eye, then by date.
+    days = [key[2] for key in keys]
+    order = sorted(sorted(range(len(keys)), key=keys.__getitem__), key=days.__getitem__)
+    if until is not None:
+        latest = until.isoformat()
+        order = [i for i in order if days[i] <= latest]
+    _refuse_repeated([keys[i] for i in order])
     first: dict[tuple[str, str], str] = {}
     excluded: Counter[str] = Counter()
     unseen: Counter[str] = Counter()
-    kept: list[tuple[Key, Row]] = []
-    y: list[float] = []
-    inferred = 0
-    for key, row in chosen:
+    taken = _Taken(spec)
+    for i in order:
+        key, row = keys[i], given[i]
         rule = left_out(row)
         earlier = first.setdefault((key[0], key[1]), key[2])
         if rule is None and earlier != key[2]:
@@ -88,13 +91,10 @@ def build(rows: Iterable[Row], spec: Spec, *, until: date | None = None) -> Data
                 rule = "no_graded_visit"
                 unseen[str(seen.reason)] += 1
             else:
-                kept.append((key, row))
-                y.append(float(seen.cloudy))
-                inferred += seen.inferred
+                taken.add(key, row, seen)
         if rule is not None:
             excluded[rule] += 1
-    _refuse_repeated([key for key, _ in chosen])
-    return _frozen(kept, y, spec, inferred, dict(sorted(excluded.items())), dict(sorted(unseen.items())))
+    return taken.frozen(dict(sorted(excluded.items())), dict(sorted(unseen.items())))
 
 
 def quarter_of(day: date) -> int:
@@ -107,42 +107,51 @@ def quarter_words(quarter: int) -> str:
     return f"{quarter // 4} Q{quarter % 4 + 1}"
 
 
-def _frozen(
-    kept: list[tuple[Key, Row]],
-    y: list[float],
-    spec: Spec,
-    inferred: int,
-    excluded: Mapping[str, int],
-    unseen: Mapping[str, int],
-) -> Dataset:
-    readers = column_readers(spec)
-    columns = np.full((len(kept), len(readers)), np.nan)
-    for i, (_, row) in enumerate(kept):
-        for j, read in enumerate(readers):
-            columns[i, j] = read(row)
-    readings: tuple[tuple[tuple[Group, float], ...], ...] = ()
-    scale = None
-    if spec.energy is not None:
-        readings = tuple(tuple(energy_readings(row)) for _, row in kept)
-        machines = [str(row["phaco_machine_id"]) for _, row in kept if row.get("phaco_machine_id") is not None]
-        scale = learn_energy(readings, machines)
-        unit = spec.terms[spec.energy].unit
-        columns[:, spec.energy] = [unit * scale.score(found) for found in readings]
-    dates = tuple(date.fromisoformat(key[2]) for key, _ in kept)
-    patients = [key[0] for key, _ in kept]
-    return Dataset(
-        keys=tuple(key for key, _ in kept),
-        columns=frozen(columns),
-        y=frozen(y),
-        patients=cluster_codes(np.asarray(patients), len(kept)) if kept else np.zeros(0, dtype=np.int64),
-        dates=dates,
-        quarters=np.asarray([quarter_of(day) for day in dates], dtype=np.int64),
-        inferred=inferred,
-        excluded=excluded,
-        unseen=unseen,
-        readings=readings,
-        energy=scale,
-    )
+class _Taken:
+    """Eyes taken, in order. A row is read once and not kept: what is looked at again is not in the cache any more."""
+
+    def __init__(self, spec: Spec) -> None:
+        self._spec, self._readers = spec, column_readers(spec)
+        self._keys: list[Key] = []
+        self._numbers: list[float] = []
+        self._y: list[float] = []
+        self._inferred = 0
+        self._readings: list[tuple[tuple[Group, float], ...]] = []
+        self._machines: set[str] = set()
+
+    def add(self, key: Key, row: Row, seen: Look) -> None:
+        self._keys.append(key)
+        self._numbers += [read(row) for read in self._readers]
+        self._y.append(float(bool(seen.cloudy)))
+        self._inferred += seen.inferred
+        if self._spec.energy is not None:
+            self._readings.append(tuple(energy_readings(row)))
+            if row.get("phaco_machine_id") is not None:
+                self._machines.add(str(row["phaco_machine_id"]))
+
+    def frozen(self, excluded: Mapping[str, int], unseen: Mapping[str, int]) -> Dataset:
+        spec, n = self._spec, len(self._keys)
+        columns = np.asarray(self._numbers, dtype=np.float64).reshape(n, len(self._readers))
+        scale = None
+        if spec.energy is not None:
+            scale = learn_energy(self._readings, sorted(self._machines))
+            unit = spec.terms[spec.energy].unit
+            columns[:, spec.energy] = [unit * scale.score(found) for found in self._readings]
+        dates = tuple(date.fromisoformat(key[2]) for key in self._keys)
+        patients = [key[0] for key in self._keys]
+        return Dataset(
+            keys=tuple(self._keys),
+            columns=frozen(columns),
+            y=frozen(self._y),
+            patients=cluster_codes(np.asarray(patients), n) if n else np.zeros(0, dtype=np.int64),
+            dates=dates,
+            quarters=np.asarray([quarter_of(day) for day in dates], dtype=np.int64),
+            inferred=self._inferred,
+            excluded=excluded,
+            unseen=unseen,
+            readings=tuple(self._readings),
+            energy=scale,
+        )
 
 
 def eye_key(row: Row) -> Key:

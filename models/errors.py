@@ -15,6 +15,15 @@ class ModelError(Exception):
         self.why = why
         self.next = next
 
+    def placed(self, where: str) -> None:
+        """Say before the reason where in the work it arose, such as "Refit 133"."""
+        self.why = f"{where}: {self.why}"
+        self.args = (f"{self.what} {self.why} {self.next}",)
+
+    def __reduce__(self) -> tuple[type[ModelError], tuple[object, ...]]:
+        # Another process hands a refusal back as it was raised.
+        return type(self), (self.what, self.why, self.next)
+
 
 class Separation(ModelError):
     """The likelihood has no maximum because some combination of columns separates cloudy from clear completely.
@@ -33,3 +42,6 @@ class Separation(ModelError):
             next="Leave the columns out, join rare categories, or use a prior.",
         )
         self.columns = columns
+
+    def __reduce__(self) -> tuple[type[ModelError], tuple[object, ...]]:
+        return type(self), (self.columns,)

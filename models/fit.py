@@ -22,9 +22,10 @@ from models.arrays import (
 from models.errors import ModelError, Separation
 from models.prior import Prior
 from models.separation import separating_columns
+from models.standardised import Standardised
 
 CERTIFICATE = 1e-8
-"""A fit is accepted when the largest entry of its gradient is below this times the number of eyes."""
+"""A fit is accepted when every entry of its gradient, in the units given, is below this times the total weight."""
 
 _ROUNDS = 100
 
@@ -41,7 +42,7 @@ class LogisticFit:
         cluster-robust covariance.
     log_likelihood, null_log_likelihood: of the eyes (weighted), prior left out; null has the intercept (and offset).
     effective_df: tr(P^-1 H) - 1; own_data_share: effective_df / p, how much of the model the practice's eyes speak.
-    largest_gradient: what was left of the gradient, the fit's own certificate.
+    largest_gradient: what was left of the gradient in the units given, the fit's own certificate.
     effective_n: (sum w)^2 / sum w^2.
     """
 
@@ -96,10 +97,12 @@ def fit_logistic(
 ) -> LogisticFit:
     """Minimise -sum w (y eta - ln(1 + e^eta)) + (b - m)' Lambda (b - m) / 2 with a free intercept.
 
-    X: [n, p] used as given, no rescaling (p may be 0); y: [n] 0/1; weights: [n]; offset: [n] on the logit;
-    clusters: [n] patient labels. prior=None is maximum likelihood.
+    X: [n, p] (p may be 0); y: [n] 0/1; weights: [n]; offset: [n] on the logit; clusters: [n] patient labels. prior: of
+    the coefficients of X as given; None is maximum likelihood. Columns are brought to mean 0 and SD 1 for the work and
+    the answer is carried back, so that a column far from zero costs no digits.
 
-    Newton's method with step halving, to a gradient below 1e-8 * n, then one more step.
+    Newton's method with step halving, until every entry of the gradient in the units of X is below 1e-8 times the total
+    weight, then one more step. Where rounding alone leaves more (columns beyond some million), that is the limit.
     Raises Separation when no maximum exists, ModelError for input that cannot carry a fit (one kind of outcome only,
     columns that say the same thing).
     """
@@ -111,30 +114,31 @@ def fit_logistic(
     codes = None if clusters is None else cluster_codes(clusters, n)
     belief = _belief(prior, p)
     _refuse_one_kind(outcome, weight)
-    precision = _with_intercept(belief.precision)
-    mean = np.concatenate([[0.0], belief.mean])
-    design = np.column_stack([np.ones(n), table])
+    columns = Standardised.of(table, weight)
+    precision = columns.precision(belief.precision)
     if not belief.proper:
-        _refuse_same_columns(table, weight, belief.precision)
+        _refuse_same_columns(columns.design[:, 1:], weight, precision[1:, 1:])
 
-    problem = _Problem(design, outcome, weight, shift, mean, precision)
+    problem = _Problem(columns, outcome, weight, shift, columns.mean(belief.mean), precision)
     solution, gradient, information, iterations = _newton(problem, proper=belief.proper)
     inverse = _inverse(information + precision)
     robust = None
     if codes is not None:
-        residual = weight * (outcome - expit(design @ solution + shift))
-        robust = _sandwich(design, residual, codes, inverse, precision)
-    null = _Problem(design[:, :1], outcome, weight, shift, np.zeros(1), np.zeros((1, 1)))
+        residual = weight * (outcome - expit(problem.eta(solution)))
+        robust = columns.covariance(_sandwich(columns.design, residual, codes, inverse, precision))
+    alone = Standardised(np.empty(0), np.empty(0), columns.design[:, :1])
+    null = _Problem(alone, outcome, weight, shift, np.zeros(1), np.zeros((1, 1)))
     null_solution = _newton(null, proper=True)[0]
+    found = columns.given(solution)
     return LogisticFit(
-        intercept=float(solution[0]),
-        coefficients=frozen(solution[1:]),
-        covariance=frozen(inverse),
+        intercept=float(found[0]),
+        coefficients=frozen(found[1:]),
+        covariance=frozen(columns.covariance(inverse)),
         robust_covariance=None if robust is None else frozen(robust),
         log_likelihood=problem.log_likelihood(solution),
         null_log_likelihood=null.log_likelihood(null_solution),
         iterations=iterations,
-        largest_gradient=float(np.abs(gradient).max()),
+        largest_gradient=float(np.abs(columns.gradient(gradient)).max()),
         effective_df=float(np.trace(inverse @ information)) - 1.0,
         n=n,
         weight_total=float(weight.sum()),
@@ -164,20 +168,27 @@ def range_covariance(
     outcome, weight = outcomes(y, n), row_weights(weights, n)
     codes = np.arange(n, dtype=np.int64) if clusters is None else cluster_codes(clusters, n)
     risk = fit.predict(table, offset)
-    design = np.column_stack([np.ones(n), table])
-    precision = _with_intercept(_belief(prior, table.shape[1]).widened(widening).precision)
-    information = (design * (weight * risk * (1.0 - risk))[:, None]).T @ design
-    return _sandwich(design, weight * (outcome - risk), codes, _inverse(information + precision), precision)
+    columns = Standardised.of(table, weight)
+    precision = columns.precision(_belief(prior, table.shape[1]).widened(widening).precision)
+    information = (columns.design * (weight * risk * (1.0 - risk))[:, None]).T @ columns.design
+    inverse = _inverse(information + precision)
+    return columns.covariance(_sandwich(columns.design, weight * (outcome - risk), codes, inverse, precision))
 
 
 @dataclass(frozen=True, eq=False)
 class _Problem:
-    design: FloatArray
+    """All in the units of the work: mean [p + 1] and precision [p + 1, p + 1] of the prior too."""
+
+    columns: Standardised
     outcome: FloatArray
     weight: FloatArray
     shift: FloatArray
     mean: FloatArray
     precision: FloatArray
+
+    @property
+    def design(self) -> FloatArray:
+        return self.columns.design
 
     def eta(self, b: FloatArray) -> FloatArray:
         return self.design @ b + self.shift
@@ -197,9 +208,14 @@ class _Problem:
         return gradient, information
 
 
+def certified(columns: Standardised, gradient: FloatArray, total: float) -> bool:
+    """Whether a gradient [p + 1] in the units of the work is small enough in those given; total: of the weights."""
+    return bool((np.abs(columns.gradient(gradient)) < columns.limits(CERTIFICATE) * total).all())
+
+
 def _newton(problem: _Problem, *, proper: bool) -> tuple[FloatArray, FloatArray, FloatArray, int]:
     """Solution, its gradient, its information and the number of steps taken."""
-    certificate = CERTIFICATE * problem.outcome.shape[0]
+    columns, total = problem.columns, float(problem.weight.sum())
     b = problem.mean.copy()
     rate = float(problem.weight @ problem.outcome / problem.weight.sum())
     b[0] = np.log(rate / (1.0 - rate)) - float(problem.weight @ problem.eta(b) / problem.weight.sum())
@@ -209,11 +225,11 @@ def _newton(problem: _Problem, *, proper: bool) -> tuple[FloatArray, FloatArray,
     for iteration in range(1, _ROUNDS + 1):
         step = _solve(information + problem.precision, gradient)
         change = float(np.abs(problem.design @ step).max())
-        if float(np.abs(gradient).max()) < certificate and change < 1e-6:
+        if certified(columns, gradient, total) and change < 1e-6:
             # One more full step: the certificate is about the gradient, this squares what error it left in b.
             polished = b - step
             polished_gradient, polished_information = problem.slope_and_information(polished)
-            if np.abs(polished_gradient).max() <= np.abs(gradient).max():
+            if np.abs(columns.gradient(polished_gradient)).max() <= np.abs(columns.gradient(gradient)).max():
                 return polished, polished_gradient, polished_information, iteration
             return b, gradient, information, iteration
         if not looked and iteration > 6 and change > 0.1:
@@ -285,13 +301,6 @@ def _belief(prior: Prior | None, p: int) -> Prior:
     return belief
 
 
-def _with_intercept(precision: FloatArray) -> FloatArray:
-    size = precision.shape[0] + 1
-    full = np.zeros((size, size))
-    full[1:, 1:] = precision
-    return full
-
-
 def _refuse_one_kind(outcome: FloatArray, weight: FloatArray) -> None:
     counted = outcome[weight > 0.0]
     if counted.shape[0] == 0:
@@ -303,12 +312,12 @@ def _refuse_one_kind(outcome: FloatArray, weight: FloatArray) -> None:
         )
 
 
-def _refuse_same_columns(table: FloatArray, weight: FloatArray, precision: FloatArray) -> None:
-    """Refuse columns that are constant or repeat each other where the prior does not tell them apart."""
-    centred = table - (weight / weight.sum()) @ table
-    # A constant column keeps rounding noise after centring; measured against its own size it is nothing.
-    centred[:, np.abs(centred).max(axis=0) <= 1e-12 * np.abs(table).max(axis=0)] = 0.0
-    held = (centred * weight[:, None]).T @ centred / 4.0 + precision
+def _refuse_same_columns(standard: FloatArray, weight: FloatArray, precision: FloatArray) -> None:
+    """Refuse columns that are constant or repeat each other where the prior does not tell them apart.
+
+    standard: [n, p] standardised columns; precision: [p, p] of their coefficients.
+    """
+    held = (standard * weight[:, None]).T @ standard / 4.0 + precision
     unit = _unit(held)
     values, vectors = np.linalg.eigh(held * np.outer(unit, unit))
     if values[0] < 1e-11:

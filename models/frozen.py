@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import FloatArray, IntArray
-from models.passes import Counts
+from models.groups import groups
+from models.passes import Counts, GroupTotals
 from models.penalty import OwnFit
 from models.prior import Prior
 from models.recipe import Laid, curve_steepness
-from models.refit import Refits, groups
-from models.resampling import drawn_patients
+from models.refit import Refits
+from models.resampling import counted_draws
 from models.scoring import BINS
 from models.spec import Spec
 
@@ -25,10 +26,10 @@ _CELLS = 2**15
 
 @dataclass(frozen=True, eq=False)
 class _Fits:
-    """One model's refits. across: [p, n] its columns; used: its base columns; scale: their units in the design."""
+    """One model's refits. across: [p + 1, n] a 1 and its columns; used: its base columns; scale: [p] their units."""
 
     refits: Refits
-    rows: FloatArray
+    totals: GroupTotals
     across: NDArray[Any]
     used: tuple[int, ...]
     scale: FloatArray
@@ -45,28 +46,40 @@ class FrozenFits:
         self, spec: Spec, laid: Laid, y: FloatArray, weights: FloatArray, patients: IntArray, own: OwnFit | None
     ) -> None:
         self._filled, self._y, self._weights, self._patients = laid.filled, y, weights, patients
+        # Refits pass over the eyes patient by patient: the counts of neighbouring eyes then lie side by side.
+        self._order = np.argsort(patients, kind="stable")
         self._depth = spec.depth
+        self._redrawn: list[int] = []
         base = laid.filled.values.shape[1]
-        refits = Refits(laid.design, weights, weights, weights * y, laid.prior)
         bend = curve_steepness(spec, laid)
-        across = _across(laid.design)
-        self._fits = [_Fits(refits, refits.rows(y), across, tuple(range(base)), np.ones(base), bend)]
+        self._fits = [self._fit(laid.design, laid.prior, tuple(range(base)), np.ones(base), bend)]
         if own is not None:
             columns = laid.filled.values[:, own.used] - own.centre
             scale = np.sqrt(weights @ columns**2 / weights.sum())
             scale = np.where(scale > 0.0, scale, 1.0)
-            refits = Refits(columns / scale, weights, weights, weights * y, Prior.ridge(own.penalty, len(own.used)))
-            self._fits.append(_Fits(refits, refits.rows(y), _across(columns / scale), own.used, scale, None))
+            prior = Prior.ridge(own.penalty, len(own.used))
+            self._fits.append(self._fit(columns / scale, prior, own.used, scale, None))
+
+    def _fit(
+        self, design: FloatArray, prior: Prior, used: tuple[int, ...], scale: FloatArray, bend: FloatArray | None
+    ) -> _Fits:
+        weights, y = self._weights[self._order], self._y[self._order]
+        refits = Refits(design[self._order], weights, weights, weights * y, prior)
+        totals = refits.totals(y, self._patients[self._order])
+        return _Fits(refits, totals, _across(design), used, scale, bend)
+
+    @property
+    def redrawn(self) -> int:
+        """Draws of one kind of eyes only that were drawn anew, in all groups so far."""
+        return sum(self._redrawn)
 
     def resampled(self, part: slice, seed: int) -> Iterator[tuple[tuple[NDArray[Any], ...], NDArray[Any]]]:
         """For a few resamples of the group at a time: log-odds of all eyes averaged over their blanks, [b, n] by each
         model, and how much each eye counted [b, n]."""
-        drawn = drawn_patients(part, self._patients, self._y, seed)
-        counts = Counts(drawn, self._patients)
-        found = []
-        for fits in self._fits:
-            sums = fits.refits.passes.sums(counts, fits.rows)
-            found.append(fits.refits.solve(counts, sums, self._y)[0])
+        drawn, redrawn = counted_draws(part, self._patients, self._y, seed)
+        self._redrawn.append(redrawn)
+        counts, y = Counts(drawn, self._patients[self._order]), self._y[self._order]
+        found = [fits.refits.solve(counts, fits.totals.of(counts), y)[0] for fits in self._fits]
         whole = bool((self._weights == 1.0).all())
         for few in groups(part.stop - part.start, max(1, _CELLS // min(self._y.shape[0], BINS))):
             counted = drawn[:, few].T[:, self._patients]
@@ -77,8 +90,7 @@ class FrozenFits:
         slopes = np.zeros((b.shape[0], self._filled.values.shape[1]))
         slopes[:, fits.used] = b[:, 1 : len(fits.used) + 1] / fits.scale
         factors = self._filled.shrinking(slopes, self._depth, fits.bend, b[:, -1], fits.across.dtype.type)
-        eta = b[:, 1:].astype(fits.across.dtype) @ fits.across
-        eta += b[:, :1]
+        eta = b.astype(fits.across.dtype) @ fits.across
         eta *= factors
         return np.asarray(eta)
 
@@ -86,4 +98,6 @@ class FrozenFits:
 def _across(design: FloatArray) -> NDArray[Any]:
     # Where eyes are counted in bins, single precision is more than the bins can tell.
     kind = np.float64 if design.shape[0] <= BINS else np.float32
-    return np.ascontiguousarray(design.T, dtype=kind)
+    across = np.ones((design.shape[1] + 1, design.shape[0]), dtype=kind)
+    across[1:] = design.T
+    return across

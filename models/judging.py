@@ -183,8 +183,7 @@ def performance(risk: ArrayLike, outcome: ArrayLike, *, weights: ArrayLike | Non
         raise ModelError("Nothing can be judged.", "There are no eyes.", "Choose a longer period.")
     chance, weight = risks(risk, n), row_weights(weights, n)
     brier = float(weight @ (seen - chance) ** 2 / weight.sum())
-    events = float(weight @ seen)
-    if events in (0.0, float(weight.sum())):
+    if not (weight[seen == 1.0].any() and weight[seen == 0.0].any()):
         return Performance(None, brier, None, None)
     ranked = c_statistic(chance, seen, weight)
     if not has_logit(chance):

@@ -6,8 +6,9 @@ import numpy as np
 from scipy.special import expit
 
 from models.arrays import FloatArray
-from models.fit import CERTIFICATE
+from models.fit import certified
 from models.prior import Prior
+from models.standardised import Standardised
 
 _ROUNDS = 20
 _INDEPENDENT = 1e-6
@@ -20,20 +21,18 @@ def newton(
 ) -> FloatArray | None:
     """Coefficients [p + 1], intercept first, when part `cloudy` [n] of each eye's `weight` [n] was cloudy.
 
-    Full steps only. None when they do not settle, which may be for want of an optimum: settled means a gradient below
-    1e-8 * n and a last step that moved no log-odds by more than 1e-4.
+    Full steps only, on columns brought to mean 0 and SD 1. None when they do not settle, which may be for want of an
+    optimum: settled means the certificate of `fit_logistic` and a last step that moved no log-odds by more than 1e-4.
     """
-    n, p = X.shape
-    design = np.column_stack([np.ones(n), X])
     total, events = float(weight.sum()), float(cloudy.sum())
     if not 0.0 < events < total:
         return None
-    mean = np.concatenate([[0.0], prior.mean])
-    precision = np.zeros((p + 1, p + 1))
-    precision[1:, 1:] = prior.precision
-    b = mean.copy() if start is None else start.copy()
+    columns = Standardised.of(X, weight)
+    design, mean, precision = columns.design, columns.mean(prior.mean), columns.precision(prior.precision)
+    # The columns have the mean 0, so that the intercept is the average of the log-odds.
+    b = mean.copy() if start is None else columns.worked(start)
     if start is None:
-        b[0] = np.log(events / (total - events)) - float(weight @ (X @ prior.mean)) / total
+        b[0] = np.log(events / (total - events))
     for _ in range(_ROUNDS):
         risk = expit(design @ b)
         held = weight * risk
@@ -53,6 +52,6 @@ def newton(
             return None
         # The step of a settled fit is taken too: it squares what error the certificate leaves.
         b = b - step
-        if float(np.abs(gradient).max()) < CERTIFICATE * n and moved < 1e-4:
-            return b
+        if certified(columns, gradient, total) and moved < 1e-4:
+            return columns.given(b)
     return None

@@ -20,16 +20,18 @@ from models.blanks import Blanks
 from models.dataset import Dataset
 from models.errors import ModelError
 from models.frozen import FrozenFits
+from models.groups import groups, in_groups
 from models.missing import Normal
 from models.newton import newton
 from models.penalty import OwnFit, fit_own, usable_columns
 from models.prior_table import PriorTable
 from models.progress import Report, silent
 from models.recipe import EnergyColumn, Laid, Pass, averaged_log_odds, lay_out
-from models.refit import alone, groups, in_groups
-from models.resampling import drawn_patients
+from models.refit import alone
+from models.resampling import counted_draws
 from models.scoring import Scores, score_many
 from models.spec import Spec, TermKind
+from models.stability import Movement, Stability
 
 FIGURES = ("c_statistic", "brier", "calibration_in_the_large", "calibration_slope")
 
@@ -37,6 +39,8 @@ REDONE, FROZEN = "redone", "frozen"
 
 Figures = dict[str, float | None]
 
+STABILITY_FROM = 200
+"""Resamples, in whole groups, from which the stability of forecasts is taken: more would tell nothing new."""
 _AT_ONCE = 8
 """Resamples with everything redone between two looks at whether to go on."""
 
@@ -62,7 +66,9 @@ class Corrected:
 
     resamples: how many counted; failed: how many had no fit (too few cloudy eyes drawn, or no best fit); blanks: what
     the resamples did about them, `redone` or `frozen`. se: spread of the optimism over the resamples, per figure,
-    divided by the root of their number: how far the mean itself may be off.
+    divided by the root of their number: how far the mean itself may be off. counted, own_counted: in how many resamples
+    each figure could be worked out; redrawn: draws of only cloudy or only clear eyes, drawn anew. stability: how far
+    the resamples' models move each eye's forecast, from `STABILITY_FROM` resamples at most.
     """
 
     apparent: Figures
@@ -73,6 +79,10 @@ class Corrected:
     failed: int
     blanks: str
     se: Figures
+    counted: dict[str, int]
+    own_counted: dict[str, int]
+    redrawn: int
+    stability: Stability | None
 
 
 class _Gathered:
@@ -93,6 +103,9 @@ class _Gathered:
             for (name, value), found in zip(apparent.items(), self.differences.values(), strict=True)
         }
 
+    def counted(self) -> dict[str, int]:
+        return {name: len(found) for name, found in self.differences.items()}
+
     def errors(self) -> Figures:
         return {
             name: float(np.std(found, ddof=1) / math.sqrt(len(found))) if len(found) > 1 else None
@@ -107,11 +120,11 @@ def correct_optimism(
     apparent = figures(study.full.risk, study.data.y, study.weights)
     own_risk = None if study.own is None else expit(own_log_odds(study.own, study.full))
     own_apparent = None if own_risk is None else figures(own_risk, study.data.y, study.weights)
-    gathered, own_gathered = _Gathered(), _Gathered()
+    gathered, own_gathered, moved = _Gathered(), _Gathered(), Movement(study.full.risk)
     if blanks == FROZEN:
-        failed = _frozen(study, resamples, gathered, own_gathered, report, threads)
+        failed, redrawn = _frozen(study, resamples, gathered, own_gathered, moved, report, threads)
     else:
-        failed = _redone(study, resamples, gathered, own_gathered, report)
+        failed, redrawn = _redone(study, resamples, gathered, own_gathered, moved, report)
     return Corrected(
         apparent,
         gathered.less(apparent),
@@ -121,6 +134,10 @@ def correct_optimism(
         failed,
         blanks,
         gathered.errors(),
+        gathered.counted(),
+        own_gathered.counted(),
+        redrawn,
+        moved.found(),
     )
 
 
@@ -142,12 +159,21 @@ def yes_no_columns(spec: Spec) -> BoolArray:
     return np.asarray([term.kind is TermKind.CODED for term in spec.base])
 
 
-def _redone(study: Study, resamples: int, gathered: _Gathered, own_gathered: _Gathered, report: Report) -> int:
+def _redone(
+    study: Study,
+    resamples: int,
+    gathered: _Gathered,
+    own_gathered: _Gathered,
+    moved: Movement,
+    report: Report,
+) -> tuple[int, int]:
+    """How many resamples had no fit, and how many draws were drawn anew."""
     data = study.data
     energy = EnergyColumn(study.spec, data)
-    failed = 0
+    failed, redrawn = 0, 0
     for part in groups(resamples, _AT_ONCE):
-        drawn = drawn_patients(part, data.patients, data.y, study.seed)[data.patients]
+        by_patient, anew = counted_draws(part, data.patients, data.y, study.seed)
+        drawn, redrawn = by_patient[data.patients], redrawn + anew
         found, own_found, kept, own_kept = [], [], [], []
         for k in range(part.stop - part.start):
             counts = drawn[:, k].astype(np.int64)
@@ -163,31 +189,45 @@ def _redone(study: Study, resamples: int, gathered: _Gathered, own_gathered: _Ga
             if own is not None:
                 own_found.append(own_log_odds(own, laid))
                 own_kept.append(kept[-1])
+        if found and part.start < STABILITY_FROM:
+            moved.add(moved.of(np.stack(found)), len(found))
         for into, those, weights in ((gathered, found, kept), (own_gathered, own_found, own_kept)):
             if those:
                 into.add(*score_many(np.stack(those), data.y, (np.stack(weights), study.weights)))
         report(part.stop / resamples, f"{part.stop} of {resamples} resamples of the patients done.")
-    return failed
+    return failed, redrawn
 
 
 def _frozen(
-    study: Study, resamples: int, gathered: _Gathered, own_gathered: _Gathered, report: Report, threads: int | None
-) -> int:
+    study: Study,
+    resamples: int,
+    gathered: _Gathered,
+    own_gathered: _Gathered,
+    moved: Movement,
+    report: Report,
+    threads: int | None,
+) -> tuple[int, int]:
     data, weights = study.data, study.weights
     fits = FrozenFits(study.spec, study.full, data.y, weights, data.patients, study.own)
+    alike = bool((weights == 1.0).all())
+    once = np.ones(data.n, dtype=np.uint8) if alike else weights
 
-    def work(part: slice) -> list[tuple[_Gathered, Scores, Scores]]:
-        found = []
+    def work(part: slice) -> tuple[list[tuple[_Gathered, Scores, Scores]], list[tuple[FloatArray, int]]]:
+        found, changes = [], []
         for both, counted in fits.resampled(part, study.seed):
+            if part.start < STABILITY_FROM:
+                changes.append((moved.of(both[0]), both[0].shape[0]))
             for into, odds in zip((gathered, own_gathered), both, strict=False):
-                here, there = score_many(odds, data.y, (counted, weights))
+                here, there = score_many(odds, data.y, (counted, once))
                 found.append((into, here, there))
-        return found
+        return found, changes
 
-    for _, answers in in_groups(work, resamples, report, threads):
+    for _, (answers, changes) in in_groups(work, resamples, report, threads):
         for into, here, there in answers:
             into.add(here, there)
-    return 0
+        for summed, some in changes:
+            moved.add(summed, some)
+    return 0, fits.redrawn
 
 
 def _redo(study: Study, table: FloatArray, counts: IntArray) -> tuple[Laid, FloatArray]:

@@ -54,7 +54,10 @@ class Pattern:
         return max(0.0, self.straight_variance + bend * (2.0 * self.pull[d] + bend * float(self.left[d, d])))
 
     def gain(self, wanted: Open, bend: float) -> float:
-        """c_J' C_JJ^-1 c_J: what recording the columns `wanted` takes off v_m; between 0 and v_m."""
+        """c_J' C_JJ^-1 c_J: what recording the columns `wanted` takes off v_m; between 0 and v_m.
+
+        c: covariance of the log-odds with the open columns, `pull` with what the curve bends it by.
+        """
         if self.bent is None:
             found = self._gains.get(wanted)
             if found is None:

@@ -32,13 +32,19 @@ MOST_BLANK = 0.7
 
 @dataclass(frozen=True, eq=False)
 class OwnFit:
-    """Fit on own records only. `used`: numbers of the columns taken; intercept belongs to columns about `centre`."""
+    """Fit on own records only. `used`: numbers of the columns taken; intercept belongs to columns about `centre`.
+
+    folds, folds_left_out: training parts of the cross-validation that chose the penalty, all repeats together, and how
+    many of them held only cloudy or only clear eyes and so had no say.
+    """
 
     penalty: float
     used: tuple[int, ...]
     intercept: float
     centre: FloatArray
     coefficients: FloatArray
+    folds: int
+    folds_left_out: int
 
     def linear_predictor(self, columns: FloatArray) -> FloatArray:
         """Log-odds [n] of filled base columns [n, q]."""
@@ -86,7 +92,7 @@ def fit_own(
 
     filled: [n, q] base columns without blanks. exact: 20 penalties in 5 repeats of 10 folds, and the final fit is
     scikit-learn's LogisticRegression; False, for resamples: 7 penalties in 5 folds, and the same optimum from Newton's
-    steps. Each training part is standardised by its own spread.
+    steps. Each training part is standardised by its own spread; one without both kinds of eyes is left out and counted.
     """
     if not used:
         raise ModelError(
@@ -109,4 +115,5 @@ def fit_own(
         found = np.concatenate([model.intercept_, model.coef_[0]])
     else:
         found = fit_both_kinds(standard, weight, weight * seen, Prior.ridge(penalty, len(used)))
-    return OwnFit(penalty, used, float(found[0]), frozen(centre), frozen(found[1:] / scale))
+    slopes = frozen(found[1:] / scale)
+    return OwnFit(penalty, used, float(found[0]), frozen(centre), slopes, folds.parts, folds.left_out)

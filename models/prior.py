@@ -65,6 +65,7 @@ class Prior:
         if not (np.isfinite(strength) and strength >= 0.0):
             raise _refusal("The strength must be zero or more.")
         # Sherman-Morrison: the inverse of a diagonal plus one outer product, exact and symmetric.
+        # pull: the means, each times its own precision
         pull = centre / width**2
         outer = np.outer(pull, pull) * (strength**2 / (1.0 + strength**2 * float(pull @ centre)))
         return cls(centre, np.diag(width**-2.0) - outer, width, float(strength))

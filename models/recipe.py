@@ -115,8 +115,8 @@ def published_prior(spec: Spec, papers: PriorTable, sds: FloatArray) -> Prior:
 def averaged_log_odds(spec: Spec, laid: Laid, fits: FloatArray) -> FloatArray:
     """Log-odds [b, n] of all eyes by each of `fits` [b, p + 1], averaged over the blanks."""
     base = laid.filled.values.shape[1]
-    bend = curve_steepness(spec, laid)
-    factors = laid.filled.shrinking(fits[:, 1 : base + 1], spec.depth, bend, fits[:, -1])
+    steepness = curve_steepness(spec, laid)
+    factors = laid.filled.shrinking(fits[:, 1 : base + 1], spec.depth, steepness, fits[:, -1])
     return np.asarray((fits[:, :1] + fits[:, 1:] @ laid.design.T) * factors)
 
 

@@ -3,13 +3,16 @@
 Refit b minimises  -sum_i w_bi (y_i eta_i - ln(1 + e^eta_i)) + (b - m)' Lambda (b - m) / 2.  All start from one fit b0
 under the average weights and are solved for d = b - b0 together:
 
-1. score at b0 of every refit, one matrix product:  s_b = sum w_b z (p0 - y) + Lambda (b0 - m);
+1. the score of every refit at b0, one matrix product:  s_b = sum w_b z (p0 - y) + Lambda (b0 - m), z the columns of an
+   eye, p0 its chance at b0;
 2. many eyes: d solves  s_b + (H0 + Lambda) d + T[d, d] / 2 = 0  with the information H0 and the third derivative T of
    the common fit, both worked out once; few eyes (d is then too long for T): two Newton steps with each refit's own
    information;
 3. gradient passes: g(d) = s_b + sum w_b z (p(b0 + d) - p0) + Lambda d, step -J g, J kept near the inverse information
-   by the BFGS update (Nocedal J, Wright S. Numerical optimization, 2nd ed. 2006, formula 6.17; from memory);
-4. certificate, in double precision: the largest entry of the gradient is below 1e-8 n in the units given and the last
+   by the BFGS update (Nocedal J, Wright S. Numerical optimization, 2nd ed. 2006, formula 6.17; from memory), until the
+   next gradients are foreseen within the certificate;
+4. certificate, in double precision and without anything of the common fit: every entry of the gradient
+   sum w_b z p(b) - sum w_b z y + Lambda (b - m)  is in the units given below 1e-8 times the total weight, and the last
    step was small. What does not reach it is redone by Newton's method, and what that does not settle by the fit of one
    model, with step halving and its proof of separation.
 
@@ -18,25 +21,21 @@ Columns are brought to mean 0 and SD 1 for the work and the answers carried back
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
 
 import numpy as np
-from joblib import Parallel, delayed
 from numpy.typing import ArrayLike
 from scipy.special import expit
-from threadpoolctl import threadpool_limits
 
-from models.arrays import FloatArray, IntArray, matrix, outcomes
+from models.arrays import FloatArray, IntArray, matrix, outcomes, row_weights
 from models.errors import ModelError
 from models.fit import CERTIFICATE, fit_logistic
+from models.groups import Work, gathered, groups
 from models.newton import newton
-from models.passes import REPLICATES, Counts, Passes
+from models.passes import Counts, GroupTotals, Passes, Sums, Totals, information, single
 from models.prior import Prior
 from models.progress import Report, silent
+from models.standardised import Standardised
 from models.steps import bfgs, capped, inverses, steady, times
 
 FEW_EYES = 4000
@@ -49,28 +48,19 @@ _MOST_EXACT = 6
 _NEAR = 5e-6
 _NEAR_EXACT = 1e-6
 
-Answer = TypeVar("Answer")
+_FORESEEN = 0.75
+"""Share of the refits of a group whose next gradient must be foreseen within the certificate before it is worked out in
+double precision. Those that miss it go on alone."""
 
+_MANY_EYES = 20_000
+"""Eyes from which the score may be summed in single precision: what that leaves, of the order of 1e-9 of the eyes and
+less the more there are, the passes leave too. It is not part of the certificate."""
 
-@dataclass(slots=True)
-class Work:
-    """What refits cost: refits done, passes over the eyes by kind (per group), and how many needed a later tier."""
+_LOOKED_AT = 32
+"""Refits whose average weights the common fit has."""
 
-    refits: int = 0
-    passes: int = 0
-    exact_passes: int = 0
-    informations: int = 0
-    by_newton: int = 0
-    alone: int = 0
-
-    def add(self, other: Work) -> None:
-        """Count another group's work; passes are the most that a group needed."""
-        self.refits += other.refits
-        self.passes = max(self.passes, other.passes)
-        self.exact_passes = max(self.exact_passes, other.exact_passes)
-        self.informations = max(self.informations, other.informations)
-        self.by_newton += other.by_newton
-        self.alone += other.alone
+_FIRST_LOOK = 20_000
+"""Eyes from which a common fit starts with a share of them."""
 
 
 def refit_many(
@@ -85,9 +75,9 @@ def refit_many(
     """Coefficients [B, p + 1], intercept first, of the fit of y on X with each row of `weights` [B, n].
 
     The same optimum as `fit_logistic(X, y, prior=prior, weights=weights[b])`: every refit ends with a gradient below
-    1e-8 * n. `weights` may have any numeric type (whole numbers as uint8 need an eighth of the memory). Groups have a
-    fixed size, so the result is the same to the bit for any number of threads; between groups `report` may stop the
-    work. Raises Separation or ModelError as soon as one of the refits has no optimum.
+    1e-8 times its total weight. `weights` may have any numeric type (whole numbers as uint8 need an eighth of the
+    memory). Groups have a fixed size, so the result is the same to the bit for any number of threads; between groups
+    `report` may stop the work. Raises Separation or ModelError as soon as one of the refits has no optimum.
     """
     return refit_counted(X, y, weights, prior=prior, report=report, threads=threads)[0]
 
@@ -108,52 +98,56 @@ def refit_counted(
     counted = _counts(weights, n)
     if not counted.shape[0]:
         return np.empty((0, table.shape[1] + 1)), Work()
-    average = np.zeros(n)
-    for part in groups(counted.shape[0]):
-        average += counted[part].sum(axis=0, dtype=np.float64) / counted.shape[0]
-    eyes = np.ones(n)
-    refits = Refits(table, eyes, average, average * outcome, prior)
-    rows = refits.rows(outcome)
+    average = _average(counted)
+    refits = Refits(table, np.ones(n), average, average * outcome, prior)
+    totals = refits.totals(outcome)
 
     def work(part: slice) -> tuple[FloatArray, Work]:
         counts = Counts(np.ascontiguousarray(counted[part].T))
-        return refits.solve(counts, refits.passes.sums(counts, rows), outcome)
+        return refits.solve(counts, totals.of(counts), outcome, first=part.start)
 
-    return _gathered(work, counted.shape[0], table.shape[1] + 1, report, threads)
+    return gathered(work, counted.shape[0], table.shape[1] + 1, report, threads)
 
 
 def refit_outcomes(
     X: ArrayLike,
-    outcomes_seen: ArrayLike,
+    cloudy: ArrayLike,
     *,
+    eyes: ArrayLike | None = None,
     prior: Prior | None = None,
     report: Report = silent,
     threads: int | None = None,
 ) -> FloatArray:
-    """Coefficients [B, p + 1] of the unweighted fit on X of each row of `outcomes_seen` [B, n], 0/1 (any dtype)."""
+    """Coefficients [B, p + 1] of the fit on X of each row of outcomes `cloudy` [B, n].
+
+    An outcome is 0 or 1 (any dtype); where `eyes` [n] says that a row of X stands for so many eyes, it is how many of
+    them were cloudy.
+    """
     table = matrix(X, "columns")
     n = table.shape[0]
-    seen = np.asarray(outcomes_seen)
+    seen = np.asarray(cloudy)
     if seen.ndim != 2 or seen.shape[1] != n:
         raise _refusal(f"They need {n} columns, one per eye; the shape given is {seen.shape}.")
     if not seen.shape[0]:
         return np.empty((0, table.shape[1] + 1))
-    cloudy = np.zeros(n)
+    held = row_weights(eyes, n)
+    average = np.zeros(n)
     for part in groups(seen.shape[0]):
-        if seen.dtype.kind not in "fiub" or ((seen[part] != 0) & (seen[part] != 1)).any():
-            raise _refusal("An outcome is neither 0 nor 1.")
-        cloudy += seen[part].sum(axis=0, dtype=np.float64) / seen.shape[0]
-    refits = Refits(table, np.ones(n), np.ones(n), cloudy, prior)
-    common = refits.passes.design.T @ refits.risk
+        whole = seen.dtype.kind in "fiub" and bool((seen[part] == np.floor(seen[part])).all())
+        if not whole or ((seen[part] < 0) | (seen[part] > held)).any():
+            raise _refusal("An outcome is neither 0 nor 1, or more eyes are cloudy than there are.")
+        average += seen[part].sum(axis=0, dtype=np.float64) / seen.shape[0]
+    refits = Refits(table, held, held, average, prior)
+    expected, columns = refits.passes.design.T @ (held * refits.risk), Sums(refits.passes.design)
 
     def work(part: slice) -> tuple[FloatArray, Work]:
-        drawn = Counts(np.ascontiguousarray(seen[part].T))
-        every = Counts(np.ones((n, drawn.table.shape[1]), dtype=np.uint8))
-        events = seen[part].sum(axis=1, dtype=np.float64)
-        score = common - refits.passes.sums(drawn, refits.passes.design)
-        return refits.solve(every, np.column_stack([score, np.full(events.shape, float(n)), events]), drawn.table)
+        drawn = np.ascontiguousarray(seen[part].T)
+        every = Counts(np.ones(drawn.shape, dtype=np.uint8))
+        hit = columns.of(drawn)
+        totals = Totals(expected - hit, hit, np.full(drawn.shape[1], held.sum()))
+        return refits.solve(every, totals, drawn / np.where(held > 0.0, held, 1.0)[:, None], first=part.start)
 
-    return _gathered(work, seen.shape[0], table.shape[1] + 1, report, threads)[0]
+    return gathered(work, seen.shape[0], table.shape[1] + 1, report, threads)[0]
 
 
 class Refits:
@@ -169,35 +163,55 @@ class Refits:
     def __init__(
         self, X: FloatArray, eyes: FloatArray, weight: FloatArray, cloudy: FloatArray, prior: Prior | None
     ) -> None:
-        n, p = X.shape
+        p = X.shape[1]
         _refuse_one_kind(np.array([weight.sum()]), np.array([cloudy.sum()]))
         self.prior = Prior.ridge(0.0, p) if prior is None else prior
         if self.prior.p != p:
             raise _refusal(f"The prior is for {self.prior.p} columns, the data have {p}.")
         self._table, self._eyes = X, eyes
-        self._centre = weight @ X / weight.sum()
-        spread = np.sqrt(weight @ (X - self._centre) ** 2 / weight.sum())
-        # A constant column keeps rounding noise after centring; measured against its own size it is nothing.
-        self._scale = np.where(spread > 1e-12 * np.abs(X).max(axis=0), spread, 1.0)
-        design = np.column_stack([np.ones(n), (X - self._centre) / self._scale])
-        both = fit_both_kinds(X, weight, cloudy, self.prior)
-        self.start = np.concatenate([[both[0] + self._centre @ both[1:]], both[1:] * self._scale])
+        self._columns = Standardised.of(X, weight)
+        design = self._columns.design
+        self.mean, self.precision = self._columns.mean(self.prior.mean), self._columns.precision(self.prior.precision)
+        self.start = single(self._common(weight, cloudy))
         self.risk = expit(design @ self.start)
-        self.passes = Passes(design, self.risk, eyes)
-        self.mean = np.concatenate([[0.0], self.prior.mean * self._scale])
-        self.precision = np.zeros((p + 1, p + 1))
-        self.precision[1:, 1:] = self.prior.precision / np.outer(self._scale, self._scale)
+        self.passes = Passes(design, self.start, eyes)
         variance = self.risk * (1.0 - self.risk) * eyes
-        self.information = (design * variance[:, None]).T @ design
+        self.information = information(design, variance)
+
+    def _common(self, weight: FloatArray, cloudy: FloatArray) -> FloatArray:
+        """The common fit b0 [q] in the units of the work.
+
+        Of very many eyes the fit of an even share and one Newton step with all of them: b0 need not be at its optimum,
+        as every refit is certified by itself.
+        """
+        design, every = self._columns.design, weight.shape[0] // _FIRST_LOOK
+        if every > 1:
+            share = slice(None, None, every)
+            prior = Prior(self.prior.mean, self.prior.precision / every)
+            found = newton(self._table[share], weight[share], cloudy[share], prior)
+            if found is not None:
+                b = self._columns.worked(found)
+                held = weight * expit(design @ b)
+                gradient = design.T @ (held - cloudy) + self.precision @ (b - self.mean)
+                held *= 1.0 - held / np.maximum(weight, 1e-300)
+                return np.asarray(b - np.linalg.solve(information(design, held) + self.precision, gradient))
+        return self._columns.worked(fit_both_kinds(self._table, weight, cloudy, self.prior))
 
     @cached_property
     def third(self) -> FloatArray | None:
         """Third derivative of all eyes at the common fit, [q, q, q]; None where there are too few eyes for it."""
-        return self.passes.third(self.risk) if self._table.shape[0] >= FEW_EYES else None
+        return self.passes.third() if self._table.shape[0] >= FEW_EYES else None
 
-    def rows(self, outcome: FloatArray) -> FloatArray:
-        """What `solve` needs sums of, [n, q + 2]: the columns of `residual`, weights of eyes and of cloudy eyes."""
-        return np.column_stack([self.residual(outcome), self._eyes, self._eyes * outcome])
+    def totals(self, outcome: FloatArray, patients: IntArray | None = None) -> GroupTotals:
+        """What `solve` needs sums of, for eyes with `outcome` [n]; patients: [n] where counts are by patient."""
+        design = self.passes.design
+        rows = np.empty((design.shape[0], design.shape[1] + 1))
+        np.multiply(design, (self._eyes * (self.risk - outcome))[:, None], out=rows[:, :-1])
+        rows[:, -1] = self._eyes
+        cloudy = np.flatnonzero(outcome)
+        seen = design[cloudy] * (self._eyes * outcome)[cloudy, None]
+        many = design.shape[0] >= _MANY_EYES
+        return GroupTotals(Sums(rows, patients=patients, single=many), Sums(seen, cloudy, patients))
 
     def residual(self, outcome: FloatArray) -> FloatArray:
         """Weighted residual columns z (p0 - y) at the common fit, [n, q]: sums of them are scores."""
@@ -206,87 +220,110 @@ class Refits:
     def given(self, b: FloatArray) -> FloatArray:
         """Coefficients [b, p + 1] carried back to the units of X."""
         found = b.copy()
-        found[:, 1:] /= self._scale
-        found[:, 0] -= found[:, 1:] @ self._centre
+        found[:, 1:] /= self._columns.scale
+        found[:, 0] -= found[:, 1:] @ self._columns.centre
         return found
 
-    def solve(self, counts: Counts, sums: FloatArray, outcome: np.ndarray) -> tuple[FloatArray, Work]:
+    def solve(self, counts: Counts, totals: Totals, outcome: np.ndarray, *, first: int = 0) -> tuple[FloatArray, Work]:
         """Coefficients [b, p + 1] of a group in the units of X, and the work.
 
-        sums: [b, q + 2] score of the eyes at the common fit, total weight and weight of cloudy eyes; outcome: [n], or
-        [n, b] where each refit has its own.
+        outcome: [n], or [n, b] where each refit has its own. first: the number of the group's first refit, by which one
+        without an optimum is named in the `ModelError`.
         """
-        score, total = sums[:, :-2], sums[:, -2]
-        _refuse_one_kind(total, sums[:, -1])
-        work = Work(refits=score.shape[0])
-        pull = score + self.precision @ (self.start - self.mean)
-        d, inverse = self._first(counts, pull, total, work)
-        self._approach(counts, pull, d, inverse, work)
-        open_ = self._certify(counts, pull, d, inverse, work)
-        found = self.given(self.start + d)
-        self._redo(counts, outcome, found, open_, work)
+        _refuse_one_kind(totals.weight, totals.seen[:, 0])
+        work = Work(refits=totals.weight.shape[0])
+        score = totals.score + self.precision @ (self.start - self.mean)
+        d, inverse = self._approach(counts, score, totals.weight, work)
+        b = self.start + d
+        open_ = self._certify(counts, totals, b, inverse, work)
+        found = self.given(b)
+        self._redo(counts, outcome, found, open_, work, first)
         return found, work
 
-    def _first(self, counts: Counts, pull: FloatArray, total: FloatArray, work: Work) -> tuple[FloatArray, FloatArray]:
-        """First d [b, q] and inverse informations [b, q, q]."""
-        d, inverse = np.zeros_like(pull), np.empty(0)
+    def _first(
+        self, counts: Counts, score: FloatArray, total: FloatArray, work: Work
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """First d [b, q], inverse informations [b, q, q] and the gradient [b, q] that the last step came from."""
+        d, inverse, gradient = np.zeros_like(score), np.empty(0), score
         q = d.shape[1]
         if self.third is None:
-            gradient = pull
-            for _ in range(2):
+            for round_ in range(2):
+                if round_:
+                    gradient = score + self.passes.gradient(counts, d) + d @ self.precision
+                    work.passes += 1
                 inverse = inverses(self.passes.information(counts, d) + self.precision + steady(total, q))
-                d = d - capped(times(inverse, gradient))
-                gradient = pull + self.passes.gradient(counts, d) + d @ self.precision
                 work.informations += 1
-                work.passes += 1
-            return d, inverse
+                d = self._held(d - capped(times(inverse, gradient)))
+            return d, inverse, gradient
         share = (total / self._eyes.sum())[:, None, None]
         level = share * self.information + self.precision + steady(total, q)
+        inverse = inverses(level)
         for _ in range(3):
             bend = share * np.tensordot(d, self.third, axes=1)
-            d = capped(-np.linalg.solve(level + 0.5 * bend, pull[:, :, None])[:, :, 0])
-        return d, inverses(level + share * np.tensordot(d, self.third, axes=1))
+            d = -capped(times(inverse, score + 0.5 * times(bend, d)))
+        # The inverse of level + bend to the next order in bend.
+        bend = share * np.tensordot(d, self.third, axes=1)
+        return d, inverse - inverse @ bend @ inverse, gradient
 
-    def _approach(self, counts: Counts, pull: FloatArray, d: FloatArray, inverse: FloatArray, work: Work) -> None:
-        """Gradient passes in single precision until steps are short; changes d and inverse."""
-        gradient = pull + self.passes.gradient(counts, d) + d @ self.precision
+    def _approach(
+        self, counts: Counts, score: FloatArray, total: FloatArray, work: Work
+    ) -> tuple[FloatArray, FloatArray]:
+        """d [b, q] after the passes in single precision, up to where three in four are foreseen certified, and inverse
+        informations [b, q, q]."""
+        d, inverse, gradient = self._first(counts, score, total, work)
+        before, d = self._left(gradient, total), self._held(d)
+        gradient = score + self.passes.gradient(counts, d) + d @ self.precision
         work.passes += 1
         while True:
             step = -capped(times(inverse, gradient))
-            d += step
-            if float(np.abs(step).max()) < _NEAR or work.passes >= MOST_PASSES:
-                return
-            after = pull + self.passes.gradient(counts, d) + d @ self.precision
+            left = self._left(gradient, total)
+            # The next gradient is foreseen to be to this one as this one to the one before.
+            foreseen = np.quantile(left * left / np.maximum(before, 1e-300), _FORESEEN)
+            if foreseen < 1.0 or float(np.abs(step).max()) < _NEAR or work.passes >= MOST_PASSES:
+                return d + step, inverse
+            there = self._held(d + step)
+            after = score + self.passes.gradient(counts, there) + there @ self.precision
             work.passes += 1
-            bfgs(inverse, step, after - gradient)
-            gradient = after
+            bfgs(inverse, there - d, after - gradient)
+            before, d, gradient = left, there, after
 
-    def _certify(self, counts: Counts, pull: FloatArray, d: FloatArray, inverse: FloatArray, work: Work) -> IntArray:
-        """Passes in double precision; d ends at the optimum except for the refits whose numbers are returned."""
-        open_ = np.arange(d.shape[0])
-        limit = CERTIFICATE * self._table.shape[0]
-        before, step = np.zeros_like(d), np.zeros_like(d)
+    def _held(self, d: FloatArray) -> FloatArray:
+        """d [b, q] moved to where single precision holds b0 + d."""
+        return single(self.start + d) - self.start
+
+    def _certify(self, counts: Counts, totals: Totals, b: FloatArray, inverse: FloatArray, work: Work) -> IntArray:
+        """Passes in double precision; b ends at the optimum except for the refits whose numbers are returned."""
+        open_ = np.arange(b.shape[0])
+        before, step = np.zeros_like(b), np.zeros_like(b)
         for _ in range(_MOST_EXACT):
-            here = counts if open_.size == d.shape[0] else counts.only(open_)
-            gradient = pull[open_] + self.passes.exact_gradient(here, d[open_]) + d[open_] @ self.precision
+            here = counts if open_.size == b.shape[0] else counts.only(open_)
+            gradient = self.passes.expected(here, b[open_]) - totals.seen[open_]
+            gradient += (b[open_] - self.mean) @ self.precision
             held = inverse[open_]
             if work.exact_passes:
                 bfgs(held, step, gradient - before)
             work.exact_passes += 1
-            # in the units of X: its columns are centre + scale * z
-            given = gradient[:, 1:] * self._scale + gradient[:, :1] * self._centre
-            largest = np.maximum(np.abs(gradient[:, 0]), np.abs(given).max(axis=1, initial=0.0))
             step = -capped(times(held, gradient))
             step[~np.isfinite(step).all(axis=1)] = 0.0
-            done = (largest < limit) & (np.abs(step).max(axis=1) < _NEAR_EXACT)
+            done = (self._left(gradient, totals.weight[open_]) < 1.0) & (np.abs(step).max(axis=1) < _NEAR_EXACT)
             inverse[open_] = held
             open_, before, step = open_[~done], gradient[~done], step[~done]
             if not open_.size:
                 break
-            d[open_] += step
+            b[open_] += step
         return open_
 
-    def _redo(self, counts: Counts, outcome: np.ndarray, found: FloatArray, open_: IntArray, work: Work) -> None:
+    def _left(self, gradient: FloatArray, total: FloatArray) -> FloatArray:
+        """Largest entry of each gradient [b, q] in the units of X, in multiples of what the certificate allows, [b]."""
+        columns = self._columns
+        given = gradient.copy()
+        given[:, 1:] *= columns.scale
+        given[:, 1:] += gradient[:, :1] * columns.centre
+        return np.asarray((np.abs(given) / (columns.limits(CERTIFICATE) * total[:, None])).max(axis=1))
+
+    def _redo(
+        self, counts: Counts, outcome: np.ndarray, found: FloatArray, open_: IntArray, work: Work, first: int
+    ) -> None:
         for index in open_.tolist():
             weight = self._eyes * counts.only(np.array([index])).of(slice(None))[:, 0]
             cloudy = weight * (outcome if outcome.ndim == 1 else outcome[:, index])
@@ -294,7 +331,11 @@ class Refits:
             settled = newton(self._table, weight, cloudy, self.prior)
             if settled is None:
                 work.alone += 1
-                settled = alone(self._table, weight, cloudy, self.prior)
+                try:
+                    settled = alone(self._table, weight, cloudy, self.prior)
+                except ModelError as fault:
+                    fault.placed(f"Refit {first + index} (counted from 0)")
+                    raise
             found[index] = settled
 
 
@@ -317,34 +358,10 @@ def refit_once(X: FloatArray, y: FloatArray, weights: FloatArray) -> FloatArray:
     return fit_both_kinds(X, weights, weights * y, Prior.ridge(0.0, X.shape[1]))
 
 
-def groups(replicates: int, size: int = REPLICATES) -> list[slice]:
-    """The groups that refits are worked off in; the same for any number of threads."""
-    return [slice(low, min(low + size, replicates)) for low in range(0, replicates, size)]
-
-
-def in_groups(
-    work: Callable[[slice], Answer], replicates: int, report: Report, threads: int | None
-) -> Iterator[tuple[slice, Answer]]:
-    """Do `work` for each group on threads of our own and hand the answers on in order; `report` between waves."""
-    workers = threads or os.cpu_count() or 1
-    parts = groups(replicates)
-    # Threads of our own instead of the linear algebra's: its sums then have one fixed order.
-    report(0.0, f"{replicates} refits to do.")
-    with threadpool_limits(limits=1), Parallel(n_jobs=workers, prefer="threads") as parallel:
-        for first in range(0, len(parts), workers):
-            wave = parts[first : first + workers]
-            yield from zip(wave, parallel(delayed(work)(part) for part in wave), strict=True)
-            report(min(first + workers, len(parts)) / len(parts), f"{wave[-1].stop} of {replicates} refits done.")
-
-
-def _gathered(
-    work: Callable[[slice], tuple[FloatArray, Work]], replicates: int, width: int, report: Report, threads: int | None
-) -> tuple[FloatArray, Work]:
-    found, cost = np.empty((replicates, width)), Work()
-    for part, (answer, spent) in in_groups(work, replicates, report, threads):
-        found[part] = answer
-        cost.add(spent)
-    return found, cost
+def _average(counted: np.ndarray) -> FloatArray:
+    """Average weights [n]: of a few refits spread evenly, or of all where these leave an eye out altogether."""
+    few = counted[:: -(-counted.shape[0] // _LOOKED_AT)].mean(axis=0, dtype=np.float64)
+    return np.asarray(few if few.all() else counted.mean(axis=0, dtype=np.float64))
 
 
 def _refuse_one_kind(total: FloatArray, events: FloatArray) -> None:

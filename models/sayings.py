@@ -207,9 +207,15 @@ class Sayings:
         return ENERGY_LABEL if field == self._energy else label_words(field, answers)
 
 
+def in_sentence(label: str) -> str:
+    """A label amid a sentence: its first letter small, unless the first word is an abbreviation."""
+    first = label.split(" ", maxsplit=1)[0]
+    return label if any(one.isupper() or one.isdigit() for one in first[1:]) else label[:1].lower() + label[1:]
+
+
 def missing_note(fields: tuple[str, ...]) -> str:
     """What is missing and what the chance then assumes; nothing where all is answered."""
     if not fields:
         return ""
-    names = listed([BY_NAME[name].label for name in fields])
+    names = listed([in_sentence(BY_NAME[name].label) for name in fields])
     return f"Missing: {names}. The chance shown assumes what is usual in this practice and may be wrong."

@@ -13,12 +13,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.arrays import FloatArray
+from models.arrays import FloatArray, IntArray
 
 BINS = 2048
 
 _BEND = 8.0
 _FARTHEST = 1.0 - 1e-7
+_UPPER = 2.0**26
 _ROUNDS = 25
 _RUNAWAY = 50.0
 _SETTLED = 1e-4
@@ -49,7 +50,8 @@ def score_many(
 ) -> tuple[Scores, ...]:
     """Figures of b forecasts `log_odds` [b, n] of eyes with `outcome` [n], under each of the weightings.
 
-    weightings: each [n] (the same for all forecasts) or [b, n]. exact: no bins however many eyes.
+    weightings: each [n] (the same for all forecasts) or [b, n]; whole numbers are fastest as uint8. exact: no bins
+    however many eyes.
     """
     if exact or log_odds.shape[1] <= BINS:
         order = np.argsort(log_odds, axis=1)
@@ -65,22 +67,64 @@ def score_many(
     return tuple(_scores(one) for one in points)
 
 
-def _binned(log_odds: FloatArray, outcome: FloatArray, weightings: tuple[NDArray[Any], ...]) -> list[_Points]:
-    b = log_odds.shape[0]
-    # Equal steps of a tangent: as fine as equal steps where eyes are, and one far eye does not coarsen them.
-    bent = np.tanh(log_odds / _BEND)
-    low = bent.min(axis=1, keepdims=True)
-    width = np.maximum(bent.max(axis=1, keepdims=True) - low, 1e-9) / BINS
-    place = np.minimum(((bent - low) / width).astype(np.int32), BINS - 1)
-    place *= 2
-    place += outcome.astype(np.int32)
+def placed(
+    log_odds: NDArray[Any], bent: NDArray[Any] | None = None, place: NDArray[np.int32] | None = None
+) -> tuple[NDArray[np.int32], FloatArray]:
+    """Which of 2048 bins each of the log-odds [n] falls into, and the middles of the bins [2048].
+
+    Bins are equal steps of a tangent: as fine as equal steps where eyes are, and one far eye does not coarsen them.
+    bent, place: [n] room for the work and the answer, for whoever asks again and again.
+    """
+    bent = np.multiply(log_odds, 1.0 / _BEND, out=bent)
+    np.tanh(bent, out=bent)
+    low = float(bent.min())
+    width = max(float(bent.max()) - low, 1e-9) / BINS
+    bent -= low
+    bent *= 1.0 / width
+    np.minimum(bent, BINS - 0.5, out=bent)
+    if place is None:
+        place = np.empty(bent.shape, dtype=np.int32)
+    np.copyto(place, bent, casting="unsafe")
     middles = np.clip(low + width * (np.arange(BINS, dtype=np.float64) + 0.5), -_FARTHEST, _FARTHEST)
-    middles = _BEND * np.arctanh(middles)
+    return place, 0.5 * _BEND * np.log((1.0 + middles) / (1.0 - middles))
+
+
+def _binned(log_odds: FloatArray, outcome: FloatArray, weightings: tuple[NDArray[Any], ...]) -> list[_Points]:
+    b, n = log_odds.shape
+    kind = BINS * outcome.astype(np.int32)
+    middles = np.empty((b, BINS))
     tables = [np.empty((b, 2 * BINS)) for _ in weightings]
+    # The same room for every forecast: fresh memory of this size costs as much as the work done in it.
+    bent, place = np.empty(n, dtype=log_odds.dtype), np.empty(n, dtype=np.int32)
+    cell, weight = np.empty(n, dtype=np.int64), np.empty(n)
     for j in range(b):
-        for weights, table in zip(weightings, tables, strict=True):
-            table[j] = np.bincount(place[j], weights if weights.ndim == 1 else weights[j], 2 * BINS)
-    return [_Points(middles, table[:, ::2], table[:, 1::2]) for table in tables]
+        middles[j] = placed(log_odds[j], bent, place)[1]
+        np.add(place, kind, out=cell)
+        rows = [weights if weights.ndim == 1 else weights[j] for weights in weightings]
+        for table, found in zip(tables, _counted(cell, rows, weight), strict=True):
+            table[j] = found
+    return [_Points(middles, table[:, :BINS], table[:, BINS:]) for table in tables]
+
+
+def _counted(cell: IntArray, weightings: list[NDArray[Any]], room: FloatArray) -> list[FloatArray]:
+    """Weight of the eyes in each cell, for each of the weightings [n]; room: [n]."""
+    if len(weightings) == 2 and all(_small(weights) for weights in weightings):
+        # Both in one count, one in the upper and one in the lower digits of a double, and both exact.
+        np.multiply(weightings[0], _UPPER, out=room)
+        room += weightings[1]
+        counted = np.bincount(cell, room, 2 * BINS)
+        upper = np.floor(counted / _UPPER)
+        return [upper, counted - upper * _UPPER]
+    found = []
+    for weights in weightings:
+        np.copyto(room, weights)
+        found.append(np.asarray(np.bincount(cell, room, 2 * BINS), dtype=np.float64))
+    return found
+
+
+def _small(weights: NDArray[Any]) -> bool:
+    """Whether weights are whole numbers whose sum fits into half the digits of a double."""
+    return weights.dtype == np.uint8 and int(weights.max(initial=0)) * weights.shape[0] < _UPPER
 
 
 def _scores(points: _Points) -> Scores:
@@ -88,8 +132,8 @@ def _scores(points: _Points) -> Scores:
     both = (cloudy > 0.0) & (clear > 0.0)
     risk = _chance(points.log_odds)
     # sum of w (y - p)^2 = sum of cloudy (1 - 2 p) + (cloudy + clear) p^2
-    brier = cloudy - 2.0 * np.einsum("bm,bm->b", points.cloudy, risk)
-    brier = (brier + np.einsum("bm,bm->b", (points.cloudy + points.clear) * risk, risk)) / (cloudy + clear)
+    brier = cloudy - 2.0 * np.vecdot(points.cloudy, risk)
+    brier = (brier + np.vecdot((points.cloudy + points.clear) * risk, risk)) / (cloudy + clear)
     pairs = np.where(both, cloudy * clear, np.nan)
     level = _recalibrated(points, risk, both, sloped=False)
     slope = _recalibrated(points, risk, both, sloped=True)
@@ -98,8 +142,9 @@ def _scores(points: _Points) -> Scores:
 
 def _ranked(points: _Points) -> FloatArray:
     """Weight of pairs in which the cloudy eye stands higher, equal log-odds counting half, [b]."""
-    below = np.cumsum(points.clear, axis=1) - points.clear
-    won = np.einsum("bm,bm->b", points.cloudy, below + 0.5 * points.clear)
+    below = np.cumsum(points.clear, axis=1)
+    below -= 0.5 * points.clear
+    won = np.vecdot(points.cloudy, below)
     level = points.log_odds[:, 1:] == points.log_odds[:, :-1]
     for j in np.flatnonzero(level.any(axis=1)).tolist():
         first = np.concatenate([[0], np.flatnonzero(~level[j]) + 1])
@@ -112,8 +157,9 @@ def _recalibrated(points: _Points, risk: FloatArray, both: NDArray[np.bool_], *,
     """Intercept at slope 1, or the slope, of the outcome on the log-odds, [b], by Newton's method for all at once."""
     x, total = points.log_odds, points.cloudy + points.clear
     # about their middle, level and slope hardly move one another
-    middle = np.einsum("bm,bm->b", x, total) / np.maximum(total.sum(axis=1), 1e-300) if sloped else np.zeros(len(x))
+    middle = np.vecdot(x, total) / np.maximum(total.sum(axis=1), 1e-300) if sloped else np.zeros(len(x))
     x = x - middle[:, None] if sloped else x
+    seen, steep = points.cloudy.sum(axis=1), np.vecdot(points.cloudy, x)
     found = np.full(both.shape, np.nan)
     open_ = np.flatnonzero(both)
     a, slope = middle[open_], np.ones(open_.size)
@@ -121,19 +167,19 @@ def _recalibrated(points: _Points, risk: FloatArray, both: NDArray[np.bool_], *,
         if not open_.size:
             break
         every = open_.size == x.shape[0]
-        here, weight, seen = (x, total, points.cloudy) if every else (x[open_], total[open_], points.cloudy[open_])
+        here, weight = (x, total) if every else (x[open_], total[open_])
         if round_ == 0:
-            held = risk[open_]
+            chance = risk[open_]
         else:
-            held = _chance(a[:, None] + slope[:, None] * here if sloped else a[:, None] + here)
-        left = seen - weight * held
-        held *= weight * (1.0 - held)
-        g0, h00 = left.sum(axis=1), held.sum(axis=1)
+            chance = _chance(a[:, None] + slope[:, None] * here if sloped else a[:, None] + here)
+        held = weight * chance
+        g0, g1 = seen[open_] - held.sum(axis=1), steep[open_] - np.vecdot(held, here)
+        chance *= held
+        held -= chance
+        h00 = held.sum(axis=1)
         if sloped:
-            g1 = np.einsum("bm,bm->b", left, here)
             held *= here
-            h01 = held.sum(axis=1)
-            h11 = np.einsum("bm,bm->b", held, here)
+            h01, h11 = held.sum(axis=1), np.vecdot(held, here)
             det = h00 * h11 - h01 * h01
             regular = det > 1e-14 * np.maximum(h00 * h11, 1e-300)
             det = np.where(regular, det, 1.0)
@@ -151,9 +197,9 @@ def _recalibrated(points: _Points, risk: FloatArray, both: NDArray[np.bool_], *,
 
 
 def _chance(log_odds: FloatArray) -> FloatArray:
-    # as a tangent, which never overflows
-    half = np.multiply(log_odds, 0.5)
-    np.tanh(half, out=half)
-    half *= 0.5
-    half += 0.5
-    return half
+    clear = np.negative(log_odds)
+    # The odds of a clear eye may overflow: its chance of being cloudy is then 0 to the last digit.
+    with np.errstate(over="ignore"):
+        np.exp(clear, out=clear)
+    clear += 1.0
+    return np.reciprocal(clear, out=clear)

@@ -38,6 +38,7 @@ def summary_of(written: Mapping[str, Any]) -> dict[str, Any]:
         "apparent": dict(written["judgement"]["apparent"]),
         "corrected": dict(written["judgement"]["corrected"]),
         "adequacy": dict(written["judgement"]["adequacy"]),
+        "stability": written["judgement"]["stability"],
         "prior": dict(written["prior"]),
         "own_records_only": None
         if own is None
@@ -98,8 +99,11 @@ def card_sections(
             "corrected": corrected.corrected,
             "resamples": corrected.resamples,
             "failed_resamples": corrected.failed,
+            "redrawn_resamples": corrected.redrawn,
+            "figure_resamples": corrected.counted,
             "resampled_blanks": corrected.blanks,
             "optimism_se": corrected.se,
+            "stability": _written_stability(corrected),
             "adequacy": adequacy,
         },
         "own_records_only": _written_own(study.own, spec, corrected),
@@ -169,12 +173,21 @@ def _written_formula(study: Study, formula: Formula) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _written_stability(corrected: Corrected) -> dict[str, Any] | None:
+    found = corrected.stability
+    if found is None:
+        return None
+    return {"median": found.median, "p95": found.p95, "resamples": found.resamples}
+
+
 def _written_own(own: OwnFit | None, spec: Spec, corrected: Corrected) -> dict[str, Any] | None:
     if own is None:
         return None
     names = [spec.base[j].name for j in own.used]
     return {
         "penalty": own.penalty,
+        "folds": own.folds,
+        "folds_left_out": own.folds_left_out,
         "intercept": own.intercept,
         "terms": [
             {"name": name, "coefficient": float(b), "centre": float(c)}
@@ -182,4 +195,5 @@ def _written_own(own: OwnFit | None, spec: Spec, corrected: Corrected) -> dict[s
         ],
         "apparent": corrected.own_apparent,
         "corrected": corrected.own_corrected,
+        "figure_resamples": corrected.own_counted,
     }

@@ -34,6 +34,28 @@ class Stability:
     resamples: int
 
 
+class Movement:
+    """The same from log-odds as resamples come, a few at a time, so that no table of eyes by resamples is held."""
+
+    def __init__(self, risk: FloatArray) -> None:
+        self.risk = risk
+        self._summed = np.zeros(risk.shape[0])
+        self._resamples = 0
+
+    def of(self, log_odds: FloatArray) -> FloatArray:
+        """Summed |p_b - p| of each eye [n] over the log-odds [b, n] of some resamples; changes nothing here."""
+        return np.asarray(np.abs(expit(log_odds) - self.risk).sum(axis=0), dtype=np.float64)
+
+    def add(self, summed: FloatArray, resamples: int) -> None:
+        """Count those resamples in."""
+        self._summed += summed
+        self._resamples += resamples
+
+    def found(self) -> Stability | None:
+        """The stability so far; None without a resample."""
+        return _stability(self.risk, self._summed / self._resamples, self._resamples) if self._resamples else None
+
+
 def forecast_stability(risk: ArrayLike, resampled: ArrayLike) -> Stability:
     """From the chances [n] of the model and those of each resample's model for the same eyes, [B, n]."""
     chance = risks(risk)

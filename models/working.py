@@ -99,6 +99,7 @@ class Working:
         self._form_variance = formula.form_sd**2
         self._knots, self._depth = formula.knots, formula.spec.depth
         self._curve_centre = float(formula.centre[-1])
+        # times the curve's steepness at an eye this is `Numbers.bend`
         self._bend = float(formula.coefficients[-1]) / formula.curve_sd
 
     def read(self, row: Row) -> list[float]:

@@ -20,6 +20,7 @@ Put = tuple[int, str, str, str]
 """A cell put in on purpose: index of its row, column, text, what is expected."""
 
 SEED = 11
+KEY = ("patient_id", "eye", "surgery_date")
 BOOKED_EYES, SHEET_EYES = 30, 40
 BLANKS: dict[str, float] = {
     "guttae_grade": 0.05, "nuclear_opalescence_no": 0.40, "nucleus_hardness": 0.03, "white_or_brunescent": 0.02,
@@ -203,8 +204,12 @@ def _twin(rows: list[Row], place: dict[tuple[object, object], int], patients: li
     raise LookupError("no pair of eyes to copy")
 
 
-def booked_rows(practice: Practice, patients: list[Patient]) -> list[Row]:
-    """Eyes to come: second eyes of known patients and new ones; one graft, one with blanks, one of 19 years."""
+def booked_rows(practice: Practice, patients: list[Patient]) -> tuple[list[Row], dict[object, Row]]:
+    """Eyes to come: second eyes of known patients and new ones; one graft, one with blanks, one of 19 years.
+
+    Beside them the same by patient, with every answer.
+    """
+    whole: dict[object, Row] = {}
     due = [one for one in patients if len(one.used) == 1 and one.used[0][1] >= date(2026, 7, 1)][:10]
     rows = []
     for number in range(BOOKED_EYES):
@@ -219,6 +224,7 @@ def booked_rows(practice: Practice, patients: list[Patient]) -> list[Row]:
         ).time()
         full["prior_keratoplasty"] = "DMEK" if number == 14 else "none"
         full["consent_audit_model"], full["planned_combined"] = "yes", "none"
+        whole[full["patient_id"]] = full
         row = blank(practice, full)
         for name in (
             "nucleus_hardness",
@@ -235,6 +241,18 @@ def booked_rows(practice: Practice, patients: list[Patient]) -> list[Row]:
             row |= dict.fromkeys(("nucleus_hardness", "guttae_grade", "acd_mm", "ecd_per_mm2"))
         rows.append(row)
     rows.sort(key=lambda row: (row["surgery_date"], str(row["surgery_time"] or ""), row["patient_id"]))
+    return rows, whole
+
+
+def operated_rows(booked: list[Row], whole: dict[object, Row]) -> list[Row]:
+    """What was done in theatre with the booked eyes of the first day; nobody has seen them since."""
+    practice = Practice(SEED + 1)
+    rows = []
+    for row in booked:
+        if row["surgery_date"] == BOOKED_FROM:
+            done = practice.theatre(whole[row["patient_id"]])
+            kept = {name: None if practice.chance(BLANKS.get(name, 0.0)) else value for name, value in done.items()}
+            rows.append({name: row[name] for name in KEY} | kept)
     return rows
 
 
@@ -345,7 +363,8 @@ def write(folder: Path) -> None:
     practice = Practice(SEED)
     rows, patients = practice_rows(practice)
     put = put_slips(practice, rows, patients)
-    booked = booked_rows(practice, patients)
+    booked, whole = booked_rows(practice, patients)
+    operated = operated_rows(booked, whole)
     sheet = []
     for _ in range(SHEET_EYES):
         day = working_day(practice, date(2026, 9, 7), LAST_DAY)
@@ -358,12 +377,15 @@ def write(folder: Path) -> None:
         f"surgeons on two machines; {graded} with a centre grade",
         "invented_booked.csv": f"{len(booked)} eyes booked for {BOOKED_FROM} to {BOOKED_TO}: second eyes of known "
         "patients and new ones; one with a graft, one of 19 years, one with four answers missing",
+        "invented_operated.csv": f"{len(operated)} of these, of {BOOKED_FROM}, as they were operated; "
+        "their first day is still to come",
         "invented_clinic_sheet.xlsx": f"{len(sheet)} more eyes of September 2026 as a clinic's own sheet: real days, "
         "decimal commas as text, units in cells, an error cell, one slip",
     }
     files = {
         "invented_eyes.csv": csv_bytes(rows, (*BOOKING_COLUMNS, *THEATRE_COLUMNS, *DAY_ONE_COLUMNS)),
         "invented_booked.csv": csv_bytes(booked, BOOKING_COLUMNS),
+        "invented_operated.csv": csv_bytes(operated, (*KEY, *THEATRE_COLUMNS)),
         "invented_clinic_sheet.xlsx": workbook,
         "README.md": readme(words, put, on_sheet).encode(),
     }

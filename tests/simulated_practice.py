@@ -11,8 +11,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, cast
 
-from clinic_app.domain.record import Case, CaseKey, ModelEntry, StageRecord, StoredForecast, Written
+from clinic_app.domain.record import Case, CaseKey, ModelEntry, RegisterEntry, StageRecord, StoredForecast, Written
 from clinic_app.domain.reviewed import Review
+from clinic_app.errors import Refusal
 from clinic_app.services.review import review
 from clinic_app.session import Session
 from clinic_app.settings import Settings
@@ -165,6 +166,7 @@ class FixedStore:
     def __init__(self, simulated: Simulated, entries: Sequence[ModelEntry] = ()) -> None:
         self._simulated = simulated
         self._entries = list(entries)
+        self.people: list[RegisterEntry] = []
 
     def cases(self, *, from_: date | None = None, to: date | None = None, patient_id: str | None = None) -> list[Case]:
         return list(self._simulated.cases)
@@ -174,11 +176,17 @@ class FixedStore:
     ) -> list[StoredForecast]:
         return list(self._simulated.forecasts)
 
+    def register(self, kind: str) -> list[RegisterEntry]:
+        return [one for one in self.people if one.kind == kind]
+
     def models(self) -> list[ModelEntry]:
         return list(self._entries)
 
     def model(self, model_id: str) -> ModelEntry:
-        return next(entry for entry in self._entries if entry.model_id == model_id)
+        found = next((entry for entry in self._entries if entry.model_id == model_id), None)
+        if found is None:
+            raise Refusal("There is no such model.", "None of that number was kept.", "Look at the list.")
+        return found
 
     def in_use(self, model: str) -> ModelEntry | None:
         return next((one for one in self._entries if one.model == model and one.state == "in_use"), None)

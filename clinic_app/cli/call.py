@@ -1,4 +1,6 @@
-"""What every command shares: the practice, the person, the kind of answer, and how progress and answers are printed."""
+"""What every command shares: the practice, the person, the kind of answer, and how progress and answers are printed.
+
+Nothing here opens the practice (`opening` does): the window paints before the store is brought in."""
 
 from __future__ import annotations
 
@@ -8,7 +10,6 @@ import json
 import re
 import signal
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -18,10 +19,6 @@ from types import FrameType
 import click
 from platformdirs import user_data_path
 
-from clinic_app.errors import Refusal
-from clinic_app.session import Session, can_be_written, holds_practice, open_session
-from clinic_app.settings import read_settings
-from clinic_app.store.head import HEAD_NAME
 from models.progress import Cancelled, Report
 
 BAR_CELLS = 30
@@ -73,45 +70,6 @@ class Call:
     person: str = field(default_factory=usual_person)
     as_json: bool = False
     stop: Stop = field(default_factory=Stop)
-
-    @contextlib.contextmanager
-    def session(self, *, create: bool = False, reading: bool = False) -> Iterator[Session]:
-        """Open the practice; only commands that put records in may create one.
-
-        A command that only reads also works where the practice folder cannot be written; the others are refused there.
-        """
-        if create:
-            try:
-                self.practice.mkdir(parents=True, exist_ok=True)
-            except OSError as fault:
-                raise Refusal(
-                    what="The practice folder cannot be made.",
-                    why=f"{fault.strerror or 'The system refused it'}.",
-                    next="Name a folder, not a file, in a place where you may write: --practice DIR",
-                ) from None
-        writable = can_be_written(self.practice)
-        if not (writable or reading):
-            raise Refusal(
-                what="This practice cannot be written here; nothing was changed.",
-                why=f"Nothing can be written in the folder {self.practice}.",
-                next="Ask for the right to write there, or work on a copy of the folder; commands that only read work.",
-            )
-        with open_session(self.practice, person=self.person, read_only=not writable) as session:
-            yield session
-
-    @contextlib.contextmanager
-    def trial(self) -> Iterator[Session]:
-        """The practice for an act that leaves nothing; where none was begun, an empty one that is thrown away."""
-        begun = holds_practice(self.practice) or (self.practice / HEAD_NAME).exists()
-        if begun or self.practice.is_file():
-            with self.session() as session:
-                yield session
-            return
-        with (
-            tempfile.TemporaryDirectory(prefix="clinic-app-") as folder,
-            open_session(Path(folder), person=self.person) as session,
-        ):
-            yield session.with_settings(read_settings(self.practice))
 
     def answer(self, document: Mapping[str, object], lines: Iterable[str]) -> None:
         """Print the answer: one JSON document, or lines for a reader."""

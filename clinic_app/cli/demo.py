@@ -11,17 +11,14 @@ from clinic_app.cli.call import Call
 from clinic_app.cli.forecasts import review_lines
 from clinic_app.cli.status import DONE
 from clinic_app.cli.window import display_named, save_pictures, show_window, toolkit_found
+from clinic_app.demonstration import ACTS
+from clinic_app.domain.invented import DEMO_PERSON
 from clinic_app.exchange.report import write_review
-from clinic_app.services.decisions import adopt
-from clinic_app.services.demo import DEMO_PERSON, Acts, build_demo
-from clinic_app.services.forecasts import forecast_practice
-from clinic_app.services.intake import import_files
+from clinic_app.services.demo import build_demo
 from clinic_app.services.review import review as reviewed
-from clinic_app.services.training import train_candidate
 from clinic_app.session import open_session
 
 NO_DISPLAY = "No display: the whole job ran without the window; start it in a desktop session for that."
-ACTS = Acts(import_files=import_files, train=train_candidate, adopt=adopt, forecast=forecast_practice)
 
 
 @click.command("demo")
@@ -37,9 +34,9 @@ def demo(call: Call, out: Path, no_window: bool) -> int:
             story = build_demo(folder, ACTS, report=report)
         for sentence in story.sentences():
             call.tell(sentence)
+        if with_window:
+            return show_window(folder, DEMO_PERSON)
         with open_session(folder, person=DEMO_PERSON) as session:
-            if with_window:
-                return show_window(session)
             with call.progress("Review") as report:
                 found = reviewed(session, model="booking", report=report)
             files = write_review(found, out)

@@ -11,7 +11,8 @@ from typing import Any
 import click
 
 from clinic_app.cli.call import Call, table
-from clinic_app.cli.options import DAY, KIND, day
+from clinic_app.cli.opening import opened
+from clinic_app.cli.options import DAY, ENCODING, KIND, day
 from clinic_app.cli.status import DONE, SOME_REFUSED
 from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
@@ -68,24 +69,36 @@ def forecast_lines(document: Mapping[str, object]) -> list[str]:
 @click.option("--to", type=DAY, default=None, help="Last surgery date.")
 @click.option("--by-chance", is_flag=True, help="Highest chance first, instead of by date.")
 @click.option("--out", type=click.Path(path_type=Path), default=None, help="Also write the forecasts to this CSV file.")
+@ENCODING
 @click.pass_obj
 def forecast(
     call: Call, file: Path | None, model: str, card: Path | None, from_: datetime | None, to: datetime | None,
-    by_chance: bool, out: Path | None,
+    by_chance: bool, out: Path | None, encoding: str | None,
 ) -> int:  # fmt: skip
-    """Forecasts for the practice's booked eyes, or for the rows of FILE (nothing of which is stored)."""
+    """Forecasts for the practice's booked eyes, or for the rows of FILE (nothing of which is stored).
+
+    Needs the duty Booking, Surgeon or Data lead. Whoever also grades sees no number of an eye that is not graded.
+    """
     if out is not None and not out.absolute().parent.is_dir():
         raise Refusal(
             what="No forecast was made.",
             why="The folder for the file of forecasts does not exist.",
             next="Name a file in a folder that exists.",
         )
+    if file is None and encoding is not None:
+        raise Refusal(
+            what="No forecast was made.",
+            why="--encoding says how a file is written, and no file is named.",
+            next="Name the file, or leave the option out.",
+        )
     if file is None:
-        with call.session(reading=card is not None) as session, call.progress("Forecast") as report:
+        with opened(call, reading=card is not None) as session, call.progress("Forecast") as report:
             found = forecast_practice(session, model=model, card=card, from_=day(from_), to=day(to), report=report)
     else:
         with _practice_if_needed(call, card) as there, call.progress("Forecast") as report:
-            found = forecast_file(there, file, model=model, card=card, from_=day(from_), to=day(to), report=report)
+            found = forecast_file(
+                there, file, model=model, card=card, from_=day(from_), to=day(to), encoding=encoding, report=report
+            )
     if by_chance:
         found["rows"].sort(key=lambda one: (one["risk"] is None, -(one["risk"] or 0.0)))
     if out is not None:
@@ -101,7 +114,7 @@ def _practice_if_needed(call: Call, card: Path | None) -> contextlib.AbstractCon
     """The practice for its settings, operations and model; a card alone forecasts without one, and none is made."""
     if card is not None and not holds_practice(call.practice):
         return contextlib.nullcontext()
-    return call.session(reading=True)
+    return opened(call, reading=True)
 
 
 @click.command("review")
@@ -112,8 +125,8 @@ def _practice_if_needed(call: Call, card: Path | None) -> contextlib.AbstractCon
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder of the report.")
 @click.pass_obj
 def review(call: Call, from_: datetime | None, to: datetime | None, model: str, basis: str | None, out: Path) -> int:
-    """Forecast beside seen: a report, its numbers and its plots, in a folder."""
-    with call.session(reading=True) as session, call.progress("Review") as report:
+    """Forecast beside seen: a report, its numbers and its plots, in a folder. Needs the duty Surgeon or Data lead."""
+    with opened(call, reading=True) as session, call.progress("Review") as report:
         found = reviewed(session, model=model, from_=day(from_), to=day(to), basis=basis, report=report)
         files = write_review(found, out)
     call.answer(found.as_dict(), [*review_lines(found.as_dict()), f"The report is in {files.html}."])
@@ -148,10 +161,15 @@ def review_lines(document: Mapping[str, Any]) -> list[str]:
 @click.option("--outcome", required=True, metavar="COL", help="Column of what was seen: 0/1 or yes/no.")
 @click.option("--cluster", default=None, metavar="COL", help="Column naming the patient.")
 @click.option("--resamples", type=click.IntRange(0, 2000), default=200, show_default=True)
+@ENCODING
 @click.pass_obj
-def judge(call: Call, file: Path, risk: str, outcome: str, cluster: str | None, resamples: int) -> int:
+def judge(
+    call: Call, file: Path, risk: str, outcome: str, cluster: str | None, resamples: int, encoding: str | None
+) -> int:
     """Judge any table of predicted and observed: a surgeon's own guesses, a published formula."""
     with call.progress("Judge") as report:
-        found = judge_file(file, risk=risk, outcome=outcome, cluster=cluster, resamples=resamples, report=report)
+        found = judge_file(
+            file, risk=risk, outcome=outcome, cluster=cluster, resamples=resamples, encoding=encoding, report=report
+        )
     call.answer(found, review_lines({**found, "basis": "as given"}))
     return DONE

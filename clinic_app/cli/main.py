@@ -86,8 +86,7 @@ def clinic_app(context: click.Context, practice: Path | None, person: str | None
     call.person = person or call.person
     call.as_json = as_json
     if context.invoked_subcommand is None:
-        with call.session(create=True) as session:
-            return show_window(session)
+        return show_window(call.practice, call.person)
     return None
 
 

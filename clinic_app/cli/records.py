@@ -9,12 +9,13 @@ from typing import Any
 import click
 
 from clinic_app.cli.call import Call, table
-from clinic_app.cli.options import DAY, day
+from clinic_app.cli.opening import opened, trial
+from clinic_app.cli.options import DAY, ENCODING, day
 from clinic_app.cli.status import DONE, SOME_REFUSED
 from clinic_app.domain.record import Case
 from clinic_app.domain.words import counted
 from clinic_app.services.cases import cases as listed
-from clinic_app.services.cases import document
+from clinic_app.services.cases import documents
 from clinic_app.services.export import export
 from clinic_app.services.intake import import_files
 from models.codebook import Stage, as_markdown, fields_of
@@ -27,15 +28,13 @@ from models.codebook import Stage, as_markdown, fields_of
 @click.option(
     "--refused", type=click.Path(path_type=Path), default=None, help="Where rows left out go, to be corrected."
 )
-@click.option(
-    "--encoding", metavar="NAME", default=None, help="How text files are written, if not UTF-8: such as windows-1252."
-)
+@ENCODING
 @click.pass_obj
 def import_(
     call: Call, files: tuple[Path, ...], mapping: Path | None, dry_run: bool, refused: Path | None, encoding: str | None
 ) -> int:
-    """Put records in from CSV, XLSX, XLS or ODS files."""
-    with call.trial() if dry_run else call.session(create=True) as session, call.progress("Import") as report:
+    """Put records in from CSV, XLSX, XLS or ODS files. Needs the duty Data lead."""
+    with trial(call) if dry_run else opened(call, create=True) as session, call.progress("Import") as report:
         result = import_files(
             session, list(files), mapping=mapping, encoding=encoding, dry_run=dry_run, refused=refused, report=report
         )
@@ -66,12 +65,12 @@ def import_(
 @click.option("--to", type=DAY, default=None, help="Last surgery date.")
 @click.pass_obj
 def cases(call: Call, stage: str | None, from_: datetime | None, to: datetime | None) -> int:
-    """List the eyes of the practice."""
-    with call.session(reading=True) as session:
+    """List the eyes of the practice. Needs a duty that deals with eyes; what is sealed is left out."""
+    with opened(call, reading=True) as session:
         found = listed(session, stage=Stage(stage) if stage else None, from_=day(from_), to=day(to))
         rows = [_short(case) for case in found]
         call.answer(
-            {"cases": [document(session, case) for case in found]},
+            {"cases": documents(session, found)},
             table(("patient", "eye", "surgery", "booked", "operated", "seen"), rows) if rows else ["No eyes here yet."],
         )
     return DONE
@@ -92,8 +91,11 @@ def _short(case: Case) -> tuple[object, ...]:
 def export_(
     call: Call, file: Path, from_: datetime | None, to: datetime | None, deidentified: bool, forecasts: bool
 ) -> int:
-    """Write the records to a CSV or XLSX file, or the whole record to a folder."""
-    with call.session(reading=True) as session, call.progress("Export") as report:
+    """Write the records to a CSV or XLSX file, or the whole record to a folder. Needs the duty Data lead.
+
+    What is sealed for you is left out.
+    """
+    with opened(call, reading=True) as session, call.progress("Export") as report:
         result = export(
             session, file, from_=day(from_), to=day(to), deidentified=deidentified, forecasts=forecasts, report=report
         )

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from clinic_app.cli.call import Call, table
+from clinic_app.cli.opening import opened
 from clinic_app.cli.options import DAY, KIND, day
 from clinic_app.cli.status import DONE
 from clinic_app.domain.words import counted
@@ -37,8 +38,8 @@ def _signed(command: Callable[..., int]) -> Callable[..., int]:
 @click.option("--seed", type=int, default=1, show_default=True)
 @click.pass_obj
 def train(call: Call, model: str, until: datetime | None, resamples: int, blanks: str, seed: int) -> int:
-    """Fit a candidate from the practice's records; the model in use stays as it is."""
-    with call.session() as session, call.progress("Fit") as report:
+    """Fit a candidate from the practice's records; the model in use stays as it is. Needs the duty Data lead."""
+    with opened(call) as session, call.progress("Fit") as report:
         found = train_candidate(
             session, model=model, until=day(until), resamples=resamples, blanks=blanks, seed=seed, report=report
         )
@@ -52,6 +53,7 @@ def train(call: Call, model: str, until: datetime | None, resamples: int, blanks
         f"{found['events']} cloudy.",
         f"Own-data share {prior['own_data_share']:.0%}; the rest is published evidence, table {prior['version']}.",
         _corrected_words(corrected, resamples, blanks),
+        _stability_words(found["stability"]),
         "",
         *table(("term", "log odds", "from", "to"), rows),
         "",
@@ -74,11 +76,21 @@ def _corrected_words(corrected: dict[str, float | None], resamples: int, blanks:
     )
 
 
+def _stability_words(stability: dict[str, float] | None) -> str:
+    """How far other patients would have moved a forecast."""
+    if stability is None:
+        return "How far other patients would have moved a forecast was not worked out."
+    return (
+        f"Other patients of the practice would have moved the forecast of half the eyes by less than "
+        f"{100 * stability['median']:.1f} points, of 19 in 20 by less than {100 * stability['p95']:.1f}."
+    )
+
+
 @click.command("models")
 @click.pass_obj
 def models(call: Call) -> int:
     """The models of the practice."""
-    with call.session(reading=True) as session:
+    with opened(call, reading=True) as session:
         found = decisions.models(session)
     rows = ((one["model_id"], one["model"], one["state"], one["made_at"][:10], one["decided_by"]) for one in found)
     call.answer(
@@ -94,8 +106,8 @@ def models(call: Call) -> int:
 @click.argument("model_id", metavar="ID")
 @click.pass_obj
 def compare(call: Call, model_id: str) -> int:
-    """A candidate against the model in use, on eyes that neither has seen."""
-    with call.session(reading=True) as session, call.progress("Compare") as report:
+    """A candidate against the model in use, on eyes that neither has seen. Needs the duty Data lead or Surgeon."""
+    with opened(call, reading=True) as session, call.progress("Compare") as report:
         found = compared(session, model_id, report=report)
     call.answer(found, found["sentences"])
     return DONE
@@ -106,9 +118,9 @@ def compare(call: Call, model_id: str) -> int:
 @_signed
 @click.pass_obj
 def adopt(call: Call, model_id: str, by: str, reason: str) -> int:
-    """Put a candidate in use; the model in use until now becomes a past one."""
-    with call.session() as session:
-        found = decisions.adopt(session.acting(by), model_id, reason=reason)
+    """Put a candidate in use; the model in use until now becomes a past one. Needs the duty Surgeon."""
+    with opened(call, person=by) as session:
+        found = decisions.adopt(session, model_id, reason=reason)
     call.answer(found, [f"{found['model_id']} is in use. Forecasts already stored keep the model that made them."])
     return DONE
 
@@ -118,9 +130,9 @@ def adopt(call: Call, model_id: str, by: str, reason: str) -> int:
 @_signed
 @click.pass_obj
 def keep(call: Call, model: str, by: str, reason: str) -> int:
-    """Keep the model in use; its candidates become past ones."""
-    with call.session() as session:
-        found = decisions.keep(session.acting(by), model, reason=reason)
+    """Keep the model in use; its candidates become past ones. Needs the duty Surgeon."""
+    with opened(call, person=by) as session:
+        found = decisions.keep(session, model, reason=reason)
     call.answer(found, [f"{found['model_id']} stays in use." if found["model_id"] else "No model is in use."])
     return DONE
 
@@ -130,9 +142,9 @@ def keep(call: Call, model: str, by: str, reason: str) -> int:
 @_signed
 @click.pass_obj
 def shift(call: Call, model: str, by: str, reason: str) -> int:
-    """Move the average of the model in use to what was seen in the last four quarters."""
-    with call.session() as session, call.progress("Shift") as report:
-        found = decisions.shift(session.acting(by), model, reason=reason, report=report)
+    """Move the average of the model in use to what was seen in the last four quarters. Needs the duty Surgeon."""
+    with opened(call, person=by) as session, call.progress("Shift") as report:
+        found = decisions.shift(session, model, reason=reason, report=report)
     call.answer(found, [f"{found['model_id']} is in use: the average moved by {found['moved']:+.3f} log odds."])
     return DONE
 
@@ -142,9 +154,9 @@ def shift(call: Call, model: str, by: str, reason: str) -> int:
 @_signed
 @click.pass_obj
 def set_back(call: Call, model: str, by: str, reason: str) -> int:
-    """Put the model that was in use before back in use."""
-    with call.session() as session:
-        found = decisions.set_back(session.acting(by), model, reason=reason)
+    """Put the model that was in use before back in use. Needs the duty Surgeon."""
+    with opened(call, person=by) as session:
+        found = decisions.set_back(session, model, reason=reason)
     call.answer(found, [f"{found['model_id']} is in use again."])
     return DONE
 
@@ -158,7 +170,7 @@ def card(call: Call, model_id: str, out: Path | None) -> int:
 
     Printed is a page for people, with --json the card's JSON itself.
     """
-    with call.session(reading=True) as session:
+    with opened(call, reading=True) as session:
         text, page = decisions.card(session, model_id, out=out)
     if out is not None:
         call.answer({"model_id": model_id, "file": str(out)}, [f"The card of {model_id} is in {out}."])

@@ -8,6 +8,7 @@ import json
 import click
 
 from clinic_app.cli.call import Call
+from clinic_app.cli.opening import opened
 from clinic_app.cli.status import DONE, REFUSED
 from clinic_app.services import selftest as acts
 
@@ -22,7 +23,7 @@ def selftest() -> None:
 @click.pass_obj
 def save_forever(call: Call, count: int | None) -> int:
     """Save invented eyes one after another; each prints ACK and its number after the commit has returned."""
-    with call.session(create=True) as session:
+    with opened(call, create=True) as session:
         start = acts.first_number(session)
         for number in itertools.count(start) if count is None else range(start, start + count):
             click.echo(f"ACK {acts.save_one(session, number)}")
@@ -46,7 +47,7 @@ def dump(call: Call) -> int:
 
     With --json the lines are the list `lines` of one document.
     """
-    with call.session(reading=True) as session:
+    with opened(call, reading=True) as session:
         if call.as_json:
             call.answer({"lines": list(acts.dump(session))}, [])
             return DONE

@@ -8,9 +8,12 @@ import os
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 from clinic_app.errors import Refusal
-from clinic_app.session import Session
+
+if TYPE_CHECKING:
+    from clinic_app.session import Session
 
 
 def display_named() -> bool:
@@ -48,12 +51,12 @@ def save_pictures(session: Session, folder: Path) -> list[Path]:
     return pictures
 
 
-def show_window(session: Session) -> int:
-    """Open the window on the practice and stay until it is closed."""
+def show_window(practice: Path, person: str) -> int:
+    """Open the window on the practice in that folder and stay until it is closed."""
     if not display_named():
         raise Refusal(
             what="The window cannot be opened.",
             why="This session has no screen.",
             next="Start the program in a desktop session, or use the commands: clinic-app --help lists them.",
         )
-    return int(desktop("app").run(session))
+    return int(desktop("app").run(practice, person))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QGuiApplication
@@ -10,7 +11,8 @@ from PySide6.QtWidgets import QApplication
 
 from clinic_app.desktop.look import Look
 from clinic_app.desktop.window import Window
-from clinic_app.session import Session
+from clinic_app.errors import Refusal
+from clinic_app.settings import Settings, read_settings
 
 
 def application() -> QApplication:
@@ -25,16 +27,28 @@ def application() -> QApplication:
     return made
 
 
-def run(session: Session, *, theme: str | None = None, quit_after_first_paint: bool = False) -> int:
-    """Show the window until it is closed; the exit status. `theme` overrides the settings: system, light or dark."""
+def run(folder: Path, person: str, *, theme: str | None = None, quit_after_first_paint: bool = False) -> int:
+    """Show the window on the practice in `folder` until it is closed; the exit status.
+
+    `theme` overrides the settings: system, light or dark. The frame is painted first; the practice is opened then.
+    """
     app = application()
-    look = Look(theme or session.settings.theme, session.settings.text_percent)
+    fault: Refusal | None = None
+    try:
+        settings = read_settings(folder)
+    except Refusal as refusal:
+        settings, fault = Settings(), refusal
+    look = Look(theme or settings.theme, settings.text_percent)
     look.apply()
-    window = Window(session, look)
+    window = Window(look, settings, person)
     screen = QGuiApplication.primaryScreen().availableGeometry()
     window.resize(
         max(window.minimumWidth(), min(1440, screen.width())), max(window.minimumHeight(), min(900, screen.height()))
     )
+    if fault is not None:
+        window.refuse(fault, folder, person)
+    elif not quit_after_first_paint:
+        window.painted.connect(lambda: window.open_practice(folder, person))
     if quit_after_first_paint:
         window.painted.connect(lambda: QTimer.singleShot(0, window.close))
     window.show()

@@ -6,6 +6,8 @@ from PySide6.QtCore import QByteArray, QRectF
 from PySide6.QtGui import QColor, QPainter
 from PySide6.QtSvg import QSvgRenderer
 
+from clinic_app.desktop.mirror import mirrored
+
 _OPEN = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 20" fill="none" stroke="#INK#" stroke-width="1.6"'
     ' stroke-linecap="round" stroke-linejoin="round">'
@@ -37,4 +39,4 @@ DRAWINGS: dict[str, str] = {
 def draw_icon(painter: QPainter, name: str, box: QRectF, colour: QColor) -> None:
     """Paint the drawing into `box` in `colour`."""
     text = f"{_OPEN}{DRAWINGS[name]}</svg>".replace("#INK#", colour.name())
-    QSvgRenderer(QByteArray(text.encode())).render(painter, box)
+    QSvgRenderer(QByteArray(text.encode())).render(painter, mirrored(painter, box))

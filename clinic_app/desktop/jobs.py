@@ -95,10 +95,14 @@ class Jobs(QObject):
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="work")
         self._open: set[Job] = set()
+        self._closed = False
 
     def start(self, work: Callable[..., object], *args: object, reports: bool = False, **named: object) -> Job:
-        """Give the work to the worker; with `reports` it is called with `report=`."""
+        """Give the work to the worker; with `reports` it is called with `report=`. Once closed nothing is begun."""
         job = Job(self)
+        if self._closed:
+            job.leave()
+            return job
         if reports:
             named["report"] = job.report
         self._open.add(job)
@@ -113,11 +117,16 @@ class Jobs(QObject):
         self._open = {job for job in self._open if not job.left}
         return bool(self._open)
 
-    def close(self) -> None:
-        """Stop everything and wait for the worker to end."""
+    def leave(self) -> None:
+        """Let go of everything that is under way: nobody waits for it any more."""
         for job in list(self._open):
             job.leave()
         self._open.clear()
+
+    def close(self) -> None:
+        """Stop everything and wait for the worker to end."""
+        self.leave()
+        self._closed = True
         self._pool.shutdown(wait=True, cancel_futures=True)
 
 

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, Signal
-from PySide6.QtGui import QColor, QFont, QFontDatabase, QFontMetrics, QGuiApplication, QPalette
+from PySide6.QtGui import (
+    QAccessibilityHints,
+    QColor,
+    QFont,
+    QFontDatabase,
+    QFontMetrics,
+    QGuiApplication,
+    QPalette,
+    QStyleHints,
+)
 
-from clinic_app.figures.tokens import DARK, LIGHT, Tokens
+from clinic_app.figures.tokens import DARK, LIGHT, Tokens, firmer
 
 FONTS = Path(__file__).parent / "fonts"
 FAMILY = "Inter"
@@ -15,6 +25,7 @@ THEMES = ("system", "light", "dark")
 STEPS = (100, 110, 125, 150, 175, 200)
 MOST_WIDTHS = 4000
 """Widths kept before they are measured anew, so that typed text does not fill the memory."""
+FIRMER = {one.name: firmer(one) for one in (LIGHT, DARK)}
 NORMAL, MEDIUM, STRONG, BOLD = QFont.Weight.Normal, QFont.Weight.Medium, QFont.Weight.DemiBold, QFont.Weight.Bold
 
 
@@ -24,6 +35,19 @@ def load_fonts() -> bool:
         return True
     loaded = [QFontDatabase.addApplicationFont(str(path)) for path in sorted(FONTS.glob("*.otf"))]
     return bool(loaded) and -1 not in loaded
+
+
+@cache
+def _system() -> tuple[QStyleHints, QAccessibilityHints]:
+    """What the system tells of the person's wishes. Both are kept: the second dies with the last reference to the
+    first."""
+    hints = QGuiApplication.styleHints()
+    return hints, hints.accessibility()
+
+
+def more_contrast() -> bool:
+    """Whether the person asked the system for more contrast."""
+    return _system()[1].contrastPreference() == Qt.ContrastPreference.HighContrast
 
 
 class Look(QObject):
@@ -41,8 +65,9 @@ class Look(QObject):
         self._own_font = load_fonts()
         self._fonts: dict[tuple[float, int, bool], QFont] = {}
         self._widths: dict[tuple[str, float, int, bool], int] = {}
-        hints = QGuiApplication.styleHints()
+        hints, access = _system()
         hints.colorSchemeChanged.connect(self._system_changed)
+        access.contrastPreferenceChanged.connect(self.apply)
 
     @property
     def theme(self) -> str:
@@ -54,12 +79,13 @@ class Look(QObject):
         """Whether the dark colours are shown; a system that does not say is taken as light."""
         if self._theme != "system":
             return self._theme == "dark"
-        return QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
+        return _system()[0].colorScheme() == Qt.ColorScheme.Dark
 
     @property
     def colours(self) -> Tokens:
         """The table of colours in force."""
-        return DARK if self.dark else LIGHT
+        plain = DARK if self.dark else LIGHT
+        return FIRMER[plain.name] if more_contrast() else plain
 
     @property
     def percent(self) -> int:

@@ -29,7 +29,7 @@ def settle(app: QApplication, window: Window) -> None:
     while quiet < 3 and time.monotonic() < until:
         app.processEvents(QEventLoop.ProcessEventsFlag.AllEvents, 50)
         time.sleep(0.03)
-        busy = window.jobs.busy or window.review.drawing()
+        busy = window.jobs.busy or any(page.drawing() for page in window.page.values())
         quiet = 0 if busy else quiet + 1
 
 
@@ -41,7 +41,7 @@ def _choose(session: Session, window: Window) -> None:
         if eye.forecast is not None and eye.forecast.low is not None and eye.forecast.high is not None
     ]
     if ranges:
-        window.bookings.go_to(max(ranges)[1])
+        window.page["bookings"].go_to(max(ranges)[1])
 
 
 def save_pictures(
@@ -58,7 +58,8 @@ def save_pictures(
     written: list[Path] = []
     look = Look(themes[0], percent)
     look.apply()
-    window = Window(session, look)
+    window = Window(look, session.settings, session.person)
+    window.fill(session)
     window.show()
     settle(app, window)
     _choose(session, window)

@@ -156,6 +156,15 @@ def read_date(text: str, order: str = "ymd", today: date | None = None) -> Taken
     return Refused(f"“{text}” is no day that we can read.", _NEXT)
 
 
+def read_birth(text: str, order: str = "ymd", today: date | None = None) -> Taken | Asked | Refused:
+    """A birth date as a tidied text writes it: always with its year; with `today` none in the future is offered."""
+    answer = read_date(text, order)
+    if today is None or not isinstance(answer, Asked):
+        return answer
+    days = [one.value for one in answer.proposals if isinstance(one.value, date) and one.value <= today]
+    return _ask(text, days, answer.rule) if days else Refused(f"The birth date {text} lies in the future.", _NEXT)
+
+
 def _of_serial(text: str, serial: int) -> Asked | Refused:
     day = from_serial(serial)
     if day is None or day.year < FIRST_YEAR:

@@ -208,7 +208,7 @@ def _opalescence(row: Row) -> Found:
         return []
     return _one(
         "nuclear_opalescence_no",
-        f"LOCS III NO {show(value)}",
+        f"Nuclear opalescence {show(value)}",
         "Descemet detachment",
         "4 or more was taken as hard; no number for it alone",
         "cases against controls",

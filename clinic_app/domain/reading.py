@@ -7,7 +7,7 @@ from datetime import date
 
 from clinic_app.domain.answers import Answer, Asked, Blank, Missing, Proposal, Refused, Taken
 from clinic_app.domain.choices import read_choice, read_choices, read_grade, read_yes_no
-from clinic_app.domain.dates import read_date, read_moment, read_time
+from clinic_app.domain.dates import read_birth, read_date, read_moment, read_time
 from clinic_app.domain.derived import VISIONS
 from clinic_app.domain.eyes import read_eye
 from clinic_app.domain.measures import Manner, Soft, read_measure
@@ -74,7 +74,7 @@ def _explicit(seen: Vision) -> str | None:
 def _read_kind(field: Field, text: str, date_order: str, today: date | None) -> Answer:
     answers = {Kind.CHOICE: read_choice, Kind.CHOICES: read_choices, Kind.GRADE: read_grade, Kind.YES_NO: read_yes_no}
     if field.kind is Kind.DATE:
-        return read_date(text, date_order, today)
+        return (read_birth if field.name == "birth_date" else read_date)(text, date_order, today)
     if field.kind is Kind.TIME:
         return read_time(text)
     if field.kind is Kind.MOMENT:

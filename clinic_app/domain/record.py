@@ -140,7 +140,10 @@ class StoredForecast:
 
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
-    """One line of the history: who changed what, from which value to which, when and why."""
+    """One line of the history: who changed what, from which value to which, when and why.
+
+    `subject` names what it is about as people do, `about` as the record does: `case:12`, which names nobody.
+    """
 
     number: int
     at: datetime
@@ -152,3 +155,49 @@ class HistoryEntry:
     new: str | None
     reason: str | None
     program: str
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterEntry:
+    """One entry of a register of the practice: a person, a machine, a surgeon's usual answers, levels.
+
+    `name` is unique within the kind; `body` holds JSON values; `version` grows by one with each change.
+    """
+
+    kind: str
+    name: str
+    body: Mapping[str, object]
+    version: int
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CaseEvent:
+    """Something that happened about a case and is no field of it: an opening, an action, a reading, a correction.
+
+    Written once, never changed. `body` holds JSON values; `at` is UTC; `number` is the store's to give.
+    """
+
+    key: CaseKey
+    kind: str
+    body: Mapping[str, object]
+    at: datetime
+    by: str
+    number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a person typed and has not yet booked, signed or locked.
+
+    `stage` names the form, `key` the eye once it is known, `body` holds JSON values; `draft_no` is the store's to give.
+    """
+
+    person: str
+    stage: str
+    key: CaseKey | None
+    body: Mapping[str, object]
+    kept_at: datetime
+    draft_no: int | None = None

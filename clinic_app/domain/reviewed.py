@@ -102,6 +102,53 @@ class TallyPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmPoint:
+    """End of a day of surgery: eyes so far and how high the chart stands."""
+
+    day: date
+    eyes: int
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSide:
+    """One side of the alarm chart: the odds ratio it looks for, its limit, its path, the days of its signals."""
+
+    odds_ratio: float
+    limit: float
+    points: tuple[AlarmPoint, ...]
+    signals: tuple[date, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChart:
+    """Has the practice moved away from its forecasts? More cloudy eyes (`worse`) and fewer (`better`); or `why` not.
+
+    The limits give a false alarm within a year of `eyes_a_year` eyes with the chance `false_alarm` on each side,
+    averaged over the model's own `level_error` (logit; None where its card cannot be read). Both start anew on the
+    `restarts`, when another model came.
+    """
+
+    worse: AlarmSide | None = None
+    better: AlarmSide | None = None
+    false_alarm: float | None = None
+    eyes_a_year: int | None = None
+    level_error: float | None = None
+    restarts: tuple[date, ...] = ()
+    first_look: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BenefitLimits:
+    """What 19 in 20 resamples of patients gave as the net benefit of the forecast at a threshold."""
+
+    threshold: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class Bar:
     """How many eyes had a forecast from `low` to below `high`."""
 
@@ -285,9 +332,11 @@ class Review:
     groups: tuple[Band, ...]
     curve: tuple[CurvePoint, ...] | None
     net_benefit: tuple[Benefit, ...]
+    net_benefit_band: tuple[BenefitLimits, ...]
     planning: Planning | None
     histogram: tuple[Bar, ...]
     tally: tuple[TallyPoint, ...]
+    alarm: AlarmChart
     missing_day_one: MissingGrades
     by_quarter: tuple[Counted, ...]
     by_surgeon: tuple[Counted, ...]

@@ -16,8 +16,8 @@ MAX_CELL = 32_767
 _SAMPLE = 200
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 _SAVE_AGAIN = (
-    "Save it again as CSV in UTF-8, or state the encoding: import it with --encoding {0}, or with a mapping file that "
-    'says "encoding": "{0}".'
+    "Save it again as CSV in UTF-8, or state the encoding with --encoding {0}; for an import a mapping file can say it "
+    'too, with "encoding": "{0}".'
 )
 
 

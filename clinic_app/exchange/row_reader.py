@@ -29,12 +29,16 @@ _DAY = BY_NAME["surgery_date"]
 
 @dataclass(frozen=True, slots=True)
 class CellProblem:
-    """One reason why a row cannot go in, or a note about one that does: `kind` is refuse, ask or note."""
+    """One reason why a row cannot go in, or a note about one that does: `kind` is refuse, ask or note.
+
+    `confirm` is the word that lets it in as it stands, when a person writes it in the column `confirmed`.
+    """
 
     kind: str
     column: str
     typed: str
     reason: str
+    confirm: str = ""
 
 
 @dataclass(slots=True)
@@ -60,6 +64,7 @@ class _Seen:
     missing: str | None = None
     typed: str | None = None
     problem: tuple[str, str] | None = None
+    confirm: str = ""
     notes: tuple[str, ...] = ()
 
 
@@ -215,7 +220,8 @@ class RowReader:
     ) -> None:  # fmt: skip
         name, at = plan.name, plan.stage
         if seen.problem is not None:
-            problems.append(CellProblem(seen.problem[0], plan.column.heading, shown(cell), seen.problem[1]))
+            kind, reason = seen.problem
+            problems.append(CellProblem(kind, plan.column.heading, shown(cell), reason, seen.confirm))
             return
         if seen.value is not None:
             values[at][name] = seen.value
@@ -262,7 +268,7 @@ class RowReader:
                 continue
             heading, text = plan.column.heading, shown(cell)
             if isinstance(seen, _Seen) and seen.problem is not None:
-                problems.append(CellProblem(seen.problem[0], heading, text, seen.problem[1]))
+                problems.append(CellProblem(seen.problem[0], heading, text, seen.problem[1], seen.confirm))
             elif seen is None or seen.value is None:
                 label = BY_NAME[name].label.lower()
                 reason = f"Without the {label} it is unknown which eye is meant. Fill in {heading}."
@@ -320,7 +326,7 @@ def _outcome(answer: Answer, confirm: str) -> Value | _Seen | None:
         ways = [f"{one.label}: write {one.text}." for one in answer.proposals]
         if confirm:
             ways.append(f'Right as it stands: write {confirm} in a column "{CONFIRMED}".')
-        return _Seen(problem=("ask", " ".join([answer.question, *ways])))
+        return _Seen(problem=("ask", " ".join([answer.question, *ways])), confirm=confirm)
     if isinstance(answer, Refused):
         return _Seen(problem=("refuse", f"{answer.reason} {answer.next}".strip()))
     return None

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from matplotlib.figure import Figure
 
 from clinic_app.domain.reviewed import Review
-from clinic_app.figures import forecast_check, quarters, running_tally, surgeons, tables, usefulness, words
+from clinic_app.figures import alarm, forecast_check, quarters, running_tally, surgeons, tables, usefulness, words
 from clinic_app.figures.tables import Table
 from clinic_app.figures.tokens import Tokens
 from clinic_app.figures.words import ChartWords
@@ -37,7 +37,7 @@ class Chart:
 
 
 def charts(review: Review) -> tuple[Chart, ...]:
-    """Forecast check, running tally, quarters, surgeons, usefulness."""
+    """Forecast check, running tally, alarm chart, quarters, surgeons, usefulness."""
     enough = not review.too_few_to_draw
     return (
         Chart(
@@ -55,6 +55,14 @@ def charts(review: Review) -> tuple[Chart, ...]:
             enough,
             review,
             running_tally.draw,
+        ),
+        Chart(
+            "alarm",
+            words.alarm(review),
+            tables.alarm(review),
+            enough and review.alarm.worse is not None,
+            review,
+            alarm.draw,
         ),
         Chart(
             "by_quarter",

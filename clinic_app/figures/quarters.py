@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 from clinic_app.domain.reviewed import Counted, Review
 from clinic_app.figures.style import DOTS, axes, below_key, box, is_narrow, key, line, mark, name_axes, points, sheet
 from clinic_app.figures.tokens import Tokens
+from clinic_app.figures.words import axis_top
 
 MOST_NARROW = 5
 MOST_WIDE = 10
@@ -25,15 +26,16 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     ]
     made = axes(figure, theme, left=60, bottom=66, top=below_key(figure, signs, left=60))
     rows = [row for row in review.by_quarter if row.n > 0]
+    top = axis_top(rows)
     for place, row in enumerate(rows):
         limits(made, place, row, theme, share(row, 0), 0.30)
         forecast, seen = 100 * row.expected / row.n, 100 * row.observed / row.n
+        beyond(made, place, row, theme, top)
         made.plot([place - 0.34, place + 0.34], [forecast, forecast], color=theme.forecast, lw=points(2.8), zorder=4)
         made.plot(
             [place], [seen], marker="o", ms=points(9), color=theme.seen, mec=theme.sheet, mew=points(1.5), zorder=5
         )
-    top = max(max(100 * row.high_998 / row.n, 100 * row.observed / row.n) for row in rows)
-    made.set_ylim(0, min(101.0, 1.06 * top))
+    made.set_ylim(0, top)
     made.set_xlim(-0.7, len(rows) - 0.3)
     every = -(-len(rows) // (MOST_NARROW if narrow else MOST_WIDE))
     shown = [k for k in range(len(rows)) if (len(rows) - 1 - k) % every == 0]
@@ -43,6 +45,13 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     name_axes(made, theme, y="cloudy in 100 eyes")
     key(figure, theme, signs, left=60)
     return figure
+
+
+def beyond(made: Axes, place: float, row: Counted, theme: Tokens, top: float) -> None:
+    """An arrowhead at the upper edge where the limits go on beyond it, another one where the dot does."""
+    for count, colour, shift in ((row.high_998, theme.ref, 0.0), (row.observed, theme.seen, 0.22)):
+        if 100 * count / row.n > top:
+            made.plot([place + shift], [0.965 * top], marker="^", ms=points(9), color=colour, mec=theme.sheet, zorder=6)
 
 
 def share(row: Counted, base: float) -> tuple[float, float, float, float]:

@@ -43,7 +43,7 @@ def draw(review: Review, theme: Tokens, width: float, height: float) -> Figure:
     made.set_ylim(-1.08 * reach, 1.08 * reach)
     made.set_xlim(x[0], x[-1] + max(1.0, 0.01 * (x[-1] - x[0])))
     _eyes_axis(made, reach, narrow=narrow)
-    _months(made, path[0].day, last.day, 3 if narrow else 5)
+    mark_months(made, figure, path[0].day, last.day)
     key(figure, theme, signs, left=92)
     below = last.difference < 0
     label(
@@ -77,8 +77,9 @@ def _place(place: int) -> str:
     return f"{abs(place)} {'more' if place > 0 else 'fewer'}"
 
 
-def _months(made: Axes, first: date, last: date, most: int) -> None:
+def mark_months(made: Axes, figure: Figure, first: date, last: date) -> None:
     """Ticks at first days of months, few enough to be read; the year where it begins or changes."""
+    most = 3 if is_narrow(figure) else 5
     months = [
         date(year, month, 1)
         for year in range(first.year, last.year + 1)

@@ -49,6 +49,9 @@ def forecast_check(review: Review) -> Table:
     return _table(("Eyes alike", "Eyes", "Forecast in 100", "Seen in 100", "19 times in 20"), rows)
 
 
+ALARM_HEADINGS = ("To", "Eyes", "More cloudy, of its limit", "Fewer cloudy, of its limit", "In this month")
+
+
 def running_tally(review: Review) -> Table:
     """The tally at the end of each month of surgery."""
     last = {(point.day.year, point.day.month): point for point in review.tally}
@@ -66,6 +69,26 @@ def running_tally(review: Review) -> Table:
     ]
     headings = ("To", "Eyes", "Forecast", "Seen", "Seen less forecast", "19 times in 20", "998 in 1000")
     return _table(headings, rows)
+
+
+def alarm(review: Review) -> Table:
+    """How high both sides of the alarm chart stood at the end of each month of surgery, and their alarms."""
+    sides = review.alarm.worse, review.alarm.better
+    if sides[0] is None or sides[1] is None:
+        return _table(ALARM_HEADINGS, [])
+    worse, better = ({(point.day.year, point.day.month): point for point in side.points} for side in sides if side)
+    signals = {(day.year, day.month) for side in sides if side for day in side.signals}
+    rows = [
+        (
+            day_words(point.day.isoformat()),
+            str(point.eyes),
+            f"{point.height:.2f} of {sides[0].limit:.2f}",
+            f"{better[month].height:.2f} of {sides[1].limit:.2f}",
+            "alarm" if month in signals else "",
+        )
+        for month, point in worse.items()
+    ]
+    return _table(ALARM_HEADINGS, rows)
 
 
 def counted(rows: Sequence[Counted], heading: str) -> Table:

@@ -6,7 +6,7 @@ Hue never carries meaning alone: forecasts are lines and bands, what was seen is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +117,16 @@ PRINT = Tokens(
 )
 
 THEMES: tuple[Tokens, ...] = (LIGHT, DARK, PRINT)
+
+
+def firmer(colours: Tokens) -> Tokens:
+    """The colours for people who ask their system for more contrast: hints as dark as labels, borders as text, no
+    washes."""
+    ground = colours.sheet
+    return replace(
+        colours, faint=colours.soft, edge=colours.ink, act_wash=ground, forecast_wash=ground, seen_wash=ground,
+        halt_wash=ground, ref_wash=ground,
+    )  # fmt: skip
 
 
 def theme(name: str) -> Tokens:

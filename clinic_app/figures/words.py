@@ -5,6 +5,7 @@ Headings name the finding; the rules stand here and nowhere else.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -22,6 +23,10 @@ MONTHS = (
     "December",
 )  # fmt: skip
 FEWEST_EXPECTED = 5.0
+FEWEST_EYES_SHAPING = 10
+"""Eyes of a quarter from which its limits decide how far the axis goes."""
+NOT_BLIND = "graded by someone who had seen the forecast"
+"""The reason of the eyes that are left out as Not blind."""
 NOTHING_YET = "No graded eye with a forecast: nothing to look at yet"
 MODEL_WORDS = {"booking": "booking forecast", "end_of_case": "end-of-case forecast"}
 
@@ -100,7 +105,20 @@ def footer(review: Review) -> str:
 def left_out(review: Review) -> str:
     """Which eyes count and how many do not."""
     left = counted(sum(review.left_out.values()), "eye", "eyes")
-    return f"{review.filter_words} · left out: {left}, and {review.missing_day_one.missing} without a usable grade"
+    seen = review.left_out.get(NOT_BLIND, 0)
+    among = f" ({seen} of them Not blind)" if seen else ""
+    return (
+        f"{review.filter_words} · left out: {left}{among}, and {review.missing_day_one.missing} without a usable grade"
+    )
+
+
+def left_out_list(review: Review) -> str:
+    """Why eyes are left out, each reason with its count; empty where none is."""
+    if not review.left_out:
+        return ""
+    most_first = sorted(review.left_out.items(), key=lambda one: -one[1])
+    listed = "; ".join(f"{count} {why}{' (Not blind)' if why == NOT_BLIND else ''}" for why, count in most_first)
+    return f"Left out, {counted(sum(review.left_out.values()), 'eye', 'eyes')}: {listed}."
 
 
 def basis_short(review: Review) -> str:
@@ -167,6 +185,41 @@ def running_tally(review: Review) -> ChartWords:
     )
 
 
+def alarm(review: Review) -> ChartWords:
+    """Rule: the newest alarm of either side since the model in use came is named; one that is past is told below."""
+    found = review.alarm
+    if found.worse is None or found.better is None or found.false_alarm is None:
+        return ChartWords(found.why or NOTHING_YET, "", footer(review))
+    begun = max(found.restarts, default=None)
+    alarms = sorted(
+        (day, words)
+        for side, words in ((found.worse, "more cloudy eyes"), (found.better, "fewer cloudy eyes"))
+        for day in side.signals
+    )
+    now = [one for one in alarms if begun is None or one[0] >= begun]
+    if review.too_few_to_draw:
+        heading = too_few(review)
+    elif now:
+        day, words = now[-1]
+        heading = f"Alarm in {MONTHS[day.month - 1]} {day.year}: {words} than forecast"
+    else:
+        heading = "No alarm: the practice has not moved away from its forecasts"
+    past = (
+        f" Under earlier models: {counted(len(alarms) - len(now), 'alarm', 'alarms')}."
+        if len(alarms) > len(now)
+        else ""
+    )
+    reading = "It climbs where eyes turn out other than forecast, and falls back where they do not. "
+    reading += found.first_look if now else "Reaching a dashed line asks for a look at the data first."
+    own = "the model's own uncertainty " + ("not known" if found.level_error is None else "included")
+    limits = (
+        f"Each limit gives a false alarm within a year of {found.eyes_a_year} eyes with a chance of "
+        f"{count(100 * found.false_alarm)} in 100, {own}; they look for the odds of a "
+        f"cloudy eye doubled or halved.{past}"
+    )
+    return ChartWords(heading, reading, f"{limits} {footer(review)}")
+
+
 def quarters(review: Review) -> ChartWords:
     """Rule: quarters outside their 99.8 % limits are named; fewer than 5 expected gives no verdict."""
     rows = review.by_quarter
@@ -185,8 +238,26 @@ def quarters(review: Review) -> ChartWords:
     small = len(rows) - len(judged)
     of_all = f"{small} of {counted(len(rows), 'quarter', 'quarters')}"
     words = f" In {of_all} fewer than 5 cloudy eyes were forecast: no verdict." if small else ""
-    limits = f"Exact limits from each eye's own forecast; eyes taken one by one.{words}"
+    limits = f"Exact limits from each eye's own forecast; eyes taken one by one.{words}{_beyond(review)}"
     return ChartWords(heading, reading, f"{limits} {footer(review)}")
+
+
+def axis_top(rows: Sequence[Counted]) -> float:
+    """Where the axis of the quarters ends, cloudy in 100: by the quarters of 10 or more eyes, by all where none is."""
+    shaping = [row for row in rows if row.n >= FEWEST_EYES_SHAPING] or rows
+    return min(101.0, 1.06 * max(100 * max(row.high_998, row.observed) / row.n for row in shaping))
+
+
+def _beyond(review: Review) -> str:
+    """The quarters that go beyond the axis, with their eyes."""
+    rows = [row for row in review.by_quarter if row.n > 0]
+    top = axis_top(rows) if rows else 0.0
+    found = [row for row in rows if 100 * max(row.high_998, row.observed) / row.n > top]
+    if not found:
+        return ""
+    named = ", ".join(f"{row.group} ({counted(row.n, 'eye', 'eyes')})" for row in found)
+    small = f"quarters of fewer than {FEWEST_EYES_SHAPING} eyes do not shape the axis"
+    return f" Cut off at the top, with an arrowhead: {named}; {small}."
 
 
 def surgeons(review: Review) -> ChartWords:
@@ -271,7 +342,8 @@ def usefulness(review: Review) -> ChartWords:
     reading = "Higher is better; it matters only near the planning line."
     if review.too_few_to_judge and not review.too_few_to_draw:
         reading += f" {_few(review)}"
-    set_by = f"Planning line set: {plan.set_by}. " if plan is not None and plan.set_by else ""
+    text = plan.set_by.strip().rstrip(".") if plan is not None else ""
+    set_by = f"Planning line: {text[0].lower() if text.startswith('Set ') else text[0]}{text[1:]}. " if text else ""
     return ChartWords(
         heading,
         reading,

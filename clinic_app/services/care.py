@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from clinic_app.domain.people import EVERYTHING, Duty
 from clinic_app.errors import Refusal
 from clinic_app.session import Session, restore_session
 from models.errors import ModelError
@@ -16,6 +17,7 @@ TOLERANCE = 1e-9
 
 def verify(session: Session, *, report: Report = silent) -> dict[str, Any]:
     """Database, history, cards and forecasts, each with what was found: the document of the `verify` command."""
+    session.need(*EVERYTHING, act="Checking the records")
     checks = [{"name": one.name, "ok": one.ok, "detail": one.detail} for one in session.store.verify(report=report)]
     checks.append(_cards(session))
     checks.append(_forecasts(session))
@@ -55,8 +57,15 @@ def _forecasts(session: Session) -> dict[str, Any]:
     return {"name": "forecasts", "ok": not differing, "detail": detail}
 
 
-def backup(session: Session, file: Path | None = None) -> Path:
-    """A consistent copy of the practice, opened and checked after writing; without `file` into its backups folder."""
+def backup(session: Session, file: Path | None = None, *, report: Report = silent) -> Path:
+    """A consistent copy of the practice, opened and checked after writing; without `file` into its backups folder.
+
+    Whoever takes the copy elsewhere takes the whole record along, and needs the duty Data lead or People.
+    """
+    if file is None:
+        session.need(*EVERYTHING, act="A backup")
+    else:
+        session.need(Duty.DATA_LEAD, Duty.PEOPLE, act="A backup into a place of your choice")
     if file is None:
         folder = session.folder / "backups"
         try:
@@ -68,7 +77,12 @@ def backup(session: Session, file: Path | None = None) -> Path:
                 next="Name a file in a folder where you may write: clinic-app backup FILE",
             ) from None
         file = folder / f"practice-{session.clock():%Y%m%dT%H%M%SZ}.sqlite"
-    return session.store.backup(file)
+    return session.store.backup(file, report)
+
+
+def demand_restoring(session: Session) -> None:
+    """Refuse somebody who may not put a backup in place of the records: it needs the duty Data lead or People."""
+    session.need(Duty.DATA_LEAD, Duty.PEOPLE, act="Restoring a backup")
 
 
 def restore(folder: Path, file: Path) -> Path | None:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from clinic_app.domain.operated import key_of
+from clinic_app.domain.people import Duty
 from clinic_app.domain.record import ModelEntry, Row
 from clinic_app.errors import Refusal
 from clinic_app.session import Session
@@ -33,6 +34,7 @@ def compare(session: Session, model_id: str, *, report: Report = silent) -> dict
     locked, else by its forecasts of eyes operated after its own records end. Without a model in use the practice's
     average rate before each quarter takes its place. The verdict is the program's; a named person decides.
     """
+    session.need(Duty.DATA_LEAD, Duty.SURGEON, act="Comparing models")
     entry = _candidate(session, model_id)
     in_use = session.store.in_use(entry.model)
     card = session.card(model_id)

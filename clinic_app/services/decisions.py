@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from clinic_app.domain.people import EVERYTHING, Duty
 from clinic_app.domain.record import ModelEntry
 from clinic_app.errors import Refusal
 from clinic_app.files import write_whole
@@ -22,6 +23,7 @@ STATE_WORDS = {"candidate": "candidate", "in_use": "in use", "past": "past"}
 
 def models(session: Session) -> list[dict[str, Any]]:
     """Every model of the practice: number, kind, state, who made it and who decided, when and why."""
+    session.need(*EVERYTHING, act="Listing the models")
     return [
         {
             "model_id": entry.model_id,
@@ -139,6 +141,7 @@ def set_back(session: Session, model: str, *, reason: str) -> dict[str, Any]:
 
 def card(session: Session, model_id: str, *, out: Path | None = None) -> tuple[str, str]:
     """The card's JSON and its page for people; with `out` the JSON is also written there."""
+    session.need(*EVERYTHING, act="Reading a card")
     found = session.card(model_id)
     text = found.to_text()
     if out is not None:
@@ -180,6 +183,7 @@ def _in_use_before(session: Session, model: str) -> str | None:
 
 
 def _signed(session: Session, reason: str) -> None:
+    session.need(Duty.SURGEON, act="Deciding about a model")
     if not session.person.strip() or not reason.strip():
         raise Refusal(
             what="Nothing was decided.",

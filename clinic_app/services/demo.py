@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
+from clinic_app.domain.invented import DEMO_PERSON, REGISTERS
 from clinic_app.errors import Refusal
 from clinic_app.session import Session, open_session
 from clinic_app.settings import Settings, write_settings
@@ -17,21 +18,26 @@ from models.codebook import BY_NAME, KEY, Stage
 from models.progress import Report, silent
 from models.temporal import first_day
 
-DEMO_PERSON = "Demo"
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_cases"
 EYES, SHEET, BOOKED = "invented_eyes.csv", "invented_clinic_sheet.xlsx", "invented_booked.csv"
+OPERATED = "invented_operated.csv"
 PAST_QUARTERS = 4
 """Quarters that come in as they are, as a practice brings its past; each later one is forecast before surgery."""
 
 BOOKING_DAY = date(2026, 11, 25)
 """The day on which the eyes to come are booked."""
+LAST_LIST = date(2026, 12, 1)
+"""The last day of surgery that is past: its eyes are due for day one when somebody opens the invented practice."""
+OPENS = datetime(2026, 12, 2, 6, 40, tzinfo=UTC)
+"""The moment at which the clock of the invented practice begins."""
 
 SETTINGS = Settings(
     practice_name="Invented practice",
-    zone="Europe/London",
+    zone="Europe/Vienna",
     planning_line=15.0,
     planning_line_set="set for the demonstration",
     demo=True,
+    demo_now=OPENS.isoformat(timespec="minutes"),
 )
 FIRST_ROW = 2
 """The number of the first row under the heading, as a spreadsheet counts."""
@@ -109,7 +115,7 @@ def build_demo(folder: Path, acts: Acts, *, samples: Path = SAMPLES, report: Rep
     and adopted; the quarter's eyes are booked and forecast, operated and forecast again, and only then graded, so that
     the review has forecasts made beforehand. At the end the eyes to come are booked and forecast.
     """
-    for name in (EYES, SHEET, BOOKED):
+    for name in (EYES, SHEET, BOOKED, OPERATED):
         if not (samples / name).is_file():
             raise Refusal(
                 what="The demonstration cannot be run.",
@@ -140,8 +146,25 @@ def build_demo(folder: Path, acts: Acts, *, samples: Path = SAMPLES, report: Rep
         _refit(session, acts, story, BOOKING_DAY, report, 0.9)
         story.count(acts.import_files(session, [samples / BOOKED]))
         story.forecasts += len(acts.forecast(session, model="booking")["rows"])
+        calendar.go_to(LAST_LIST)
+        _furnish(session)
+        calendar.now += timedelta(hours=9)
+        story.count(acts.import_files(session, [samples / OPERATED]))
+        story.forecasts += len(acts.forecast(session, model="end_of_case")["rows"])
+        # from here on people type days; the files of before left their order open, which the import had to ask about
+        write_settings(folder, replace(SETTINGS, date_order="dmy"))
         report(1.0, "The invented practice is ready")
     return story
+
+
+def _furnish(session: Session) -> None:
+    """People, machines and the surgeons' usual answers, so that every station has something to show.
+
+    Nobody has a PIN. The demonstrator does all but grade: who has seen forecasts does not grade blind.
+    """
+    with session.store.writing(by=session.person, act="furnish", reason="invented practice") as write:
+        for kind, name, body in REGISTERS:
+            write.put_register(kind, name, body)
 
 
 def _refit(session: Session, acts: Acts, story: Story, day: date, report: Report, fraction: float) -> None:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from clinic_app.domain.derived import complete
+from clinic_app.domain.people import Duty
 from clinic_app.domain.record import Case
+from clinic_app.domain.seal import MODELS, masked
+from clinic_app.domain.states import STATES, state_of
+from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
 from clinic_app.exchange.asking import Confirming, operated
 from clinic_app.exchange.columns import CONFIRMED
@@ -42,20 +46,30 @@ _MARKS = (
 
 @dataclass(frozen=True, slots=True)
 class ExportResult:
-    """What was written: the files, and how many rows each table has."""
+    """What was written: the files, how many rows each table has, and of how many eyes something was left out because
+    it is sealed for the person until they are graded."""
 
     files: tuple[Path, ...]
     rows: dict[str, int]
     deidentified: bool
+    sealed: int = 0
 
     def as_dict(self) -> dict[str, object]:
         """The JSON document of the command `export`."""
-        return {"files": [str(path) for path in self.files], "rows": self.rows, "deidentified": self.deidentified}
+        return {
+            "files": [str(path) for path in self.files],
+            "rows": self.rows,
+            "deidentified": self.deidentified,
+            "sealed": self.sealed,
+        }
 
     def sentence(self) -> str:
         """One line for the person."""
         counts = ", ".join(f"{count} {name}" for name, count in self.rows.items())
-        return f"Written: {counts}, to {', '.join(str(path) for path in self.files)}."
+        written = f"Written: {counts}, to {', '.join(str(path) for path in self.files)}."
+        if not self.sealed:
+            return written
+        return f"{written} {counted(self.sealed, 'eye is', 'eyes are')} not graded yet: what is sealed was left out."
 
 
 def export(
@@ -73,9 +87,11 @@ def export(
     `path` ending in `.csv`: one row a case, all stages side by side. Ending in `.xlsx`: the whole record as a workbook
     with the tables patients, cases and rechecks. Without an ending: the same as a folder of CSV files with a manifest.
     Imported into an empty practice, each gives the same cases, bit for bit. With `forecasts` the stored forecasts are
-    written instead. With `deidentified` people cannot be told: see the manifest beside the file. Files are written
-    whole or not at all; raises `Refusal` for another ending, or a folder that holds something else.
+    written instead. With `deidentified` people cannot be told: see the manifest beside the file. What is sealed for the
+    person acting is left out. Files are written whole or not at all; raises `Refusal` without the duty Data lead, for
+    another ending, or a folder that holds something else.
     """
+    session.need(Duty.DATA_LEAD, act="Exporting records")
     ending = path.suffix.lower()
     if ending not in (".csv", ".xlsx", ""):
         raise Refusal(
@@ -93,23 +109,37 @@ def export(
                 "Stored forecasts name eyes as they stand in the practice; they are not written without people.",
                 "Export the records de-identified, or the forecasts as they are.",
             )
-        tables: tuple[OutTable, ...] = (_forecast_table(session, from_, to),)
+        tables, sealed = _forecast_table(session, from_, to)
     else:
-        tables = _record_tables(session, from_, to, deidentified=deidentified, report=report)
-    if ending == ".csv":
-        rechecks = [one for one in tables if one.name == "rechecks" and one.rows]
-        tables = tables if forecasts else tuple(one for one in tables if one.name == "cases")
-        left = len(rechecks[0].rows) if rechecks and not forecasts else 0
-        return _one_file(session, path, tables, deidentified=deidentified, left=left, report=report)
-    if ending == ".xlsx":
-        return _one_file(session, path, tables, deidentified=deidentified, left=0, report=report)
-    return _folder(session, path, tables, deidentified=deidentified, report=report)
+        tables, sealed = _record_tables(session, from_, to, deidentified=deidentified, report=report)
+    if ending:
+        left = 0
+        if ending == ".csv" and not forecasts:
+            left = sum(len(one.rows) for one in tables if one.name == "rechecks")
+            tables = tuple(one for one in tables if one.name == "cases")
+        written = _one_file(session, path, tables, deidentified=deidentified, left=left, report=report)
+    else:
+        written = _folder(session, path, tables, deidentified=deidentified, report=report)
+    _note(session, written)
+    return replace(written, sealed=sealed)
+
+
+def _note(session: Session, written: ExportResult) -> None:
+    """Write down that records were taken out; where the practice is open for reading only it cannot be."""
+    if session.store.read_only:
+        return
+    counts = ", ".join(f"{count} {name}" for name, count in written.rows.items())
+    with session.store.writing(by=session.person, act="export") as write:
+        write.note("records", f"{counts}, without people" if written.deidentified else counts)
 
 
 def _record_tables(
     session: Session, from_: date | None, to: date | None, *, deidentified: bool, report: Report
-) -> tuple[OutTable, ...]:
+) -> tuple[tuple[OutTable, ...], int]:
+    """The tables, and how many eyes are sealed in part."""
     cases = session.store.cases(from_=from_, to=to)
+    hidden = {state: session.hides(state) for state in STATES}
+    secrets = [hidden[state_of(case)] for case in cases]
     zone = session.settings.zone or None
     rows: list[dict[str, object]] = []
     visits: list[dict[str, object]] = []
@@ -120,17 +150,18 @@ def _record_tables(
         if not operated(flat):
             eye = (case.key.patient_id, case.key.eye)
             waiting[eye] = waiting.get(eye, 0) + 1
-    for at, (case, flat) in enumerate(zip(cases, flats, strict=True)):
+    for at, (case, whole) in enumerate(zip(cases, flats, strict=True)):
         if at % 500 == 0:
             report(0.4 * at / len(cases), f"Collecting: eye {at} of {len(cases)}.")
-        others = waiting.get((case.key.patient_id, case.key.eye), 0) - (0 if operated(flat) else 1)
+        others = waiting.get((case.key.patient_id, case.key.eye), 0) - (0 if operated(whole) else 1)
+        flat = masked(whole, secrets[at])
         flat[CONFIRMED] = confirming.of_case(flat, other_date=others > 0)
         rows.append(flat)
         visits += _visits(case, confirming)
     if deidentified:
         rows, visits = _without_people(rows, visits, zone)
-        return case_table(rows), recheck_table(visits)
-    return patient_table(rows), case_table(rows), recheck_table(visits)
+        return (case_table(rows), recheck_table(visits)), sum(map(bool, secrets))
+    return (patient_table(rows), case_table(rows), recheck_table(visits)), sum(map(bool, secrets))
 
 
 def _visits(case: Case, confirming: Confirming) -> list[dict[str, object]]:
@@ -159,11 +190,18 @@ def _without_people(
     return plain, [disguises.row(visit, rare) for visit in visits]
 
 
-def _forecast_table(session: Session, from_: date | None, to: date | None) -> OutTable:
+def _forecast_table(session: Session, from_: date | None, to: date | None) -> tuple[tuple[OutTable, ...], int]:
+    """The table of forecasts that are not sealed, and of how many eyes some are."""
     rows: list[Flat] = []
+    hidden = {state: session.hides(state) for state in STATES}
+    secrets = {case.key: hidden[state_of(case)] for case in session.store.cases(from_=from_, to=to)}
+    sealed = set()
     for one in session.store.forecasts():
         day = one.key.surgery_date
         if (from_ is not None and day < from_) or (to is not None and day > to):
+            continue
+        if MODELS[one.model] in secrets[one.key]:
+            sealed.add(one.key)
             continue
         rows.append(
             {
@@ -171,7 +209,7 @@ def _forecast_table(session: Session, from_: date | None, to: date | None) -> Ou
                 "risk": one.risk, "low": one.low, "high": one.high, "status": one.status, "locked": one.locked,
             }
         )  # fmt: skip
-    return OutTable("forecasts", FORECAST_COLUMNS, tuple(rows))
+    return (OutTable("forecasts", FORECAST_COLUMNS, tuple(rows)),), len(sealed)
 
 
 def _one_file(

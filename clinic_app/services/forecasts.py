@@ -10,7 +10,10 @@ from typing import Any
 
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations, key_of, marked
+from clinic_app.domain.people import Duty
 from clinic_app.domain.record import Case, CaseKey, Row
+from clinic_app.domain.seal import MODELS
+from clinic_app.domain.states import BOOKED, OPERATED, STATES, state_of
 from clinic_app.domain.words import counted
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import mark
@@ -27,6 +30,10 @@ from models.forecast import Forecast
 from models.progress import Report, silent
 
 COLUMNS = ("patient_id", "eye", "surgery_date", "model_id", "model", "made_at", "risk", "low", "high", "status")
+
+MAY = (Duty.BOOKING, Duty.SURGEON, Duty.DATA_LEAD)
+NO_MODEL = ("no_model", "The practice has no model of this kind in use yet.")
+SEALED = ("sealed", "Sealed for you until the eye is graded.")
 
 
 def waiting(case: Case, model: str) -> bool:
@@ -50,8 +57,11 @@ def forecast_practice(
 ) -> dict[str, Any]:
     """Forecasts for the practice's eyes that wait for the model's moment, by date; the model in use has its own stored.
 
-    Forecasts of another `card` are only shown. Without a model every row says `no_model`.
+    Forecasts of another `card` are only shown. Without a model every row says `no_model`, and `sealed` where the
+    person acting must not see the numbers; they are made and stored all the same.
     """
+    session.need(*MAY, act="Forecasting the practice's eyes")
+    sealed = MODELS[model] in session.hides(BOOKED if model == "booking" else OPERATED)
     first = first_operations(session.store.keys())
     gone = session.store.stood_down()
     found = session.store.cases(from_=from_, to=to, without=Stage.DAY_ONE)
@@ -60,9 +70,9 @@ def forecast_practice(
     rows = [marked(complete(case.row(), zone=zone), case.key, first) for case in cases]
     entry = session.store.in_use(model)
     if card is not None:
-        return _document(_card_of(card, model), None, model, rows)
+        return _document(_card_of(card, model), None, model, rows, [sealed] * len(rows))
     if entry is None:
-        return {"model_id": None, "model": model, "rows": [_without_model(row) for row in rows]}
+        return {"model_id": None, "model": model, "rows": [_without_number(row, NO_MODEL) for row in rows]}
     chosen = session.card(entry.model_id)
     forecasts = chosen.forecast(rows)
     report(0.9, "Keeping the forecasts")
@@ -79,7 +89,10 @@ def forecast_practice(
         "model_id": entry.model_id,
         "model": model,
         "made_at": now.isoformat(timespec="seconds"),
-        "rows": [_shown(row, forecast) for row, forecast in zip(rows, forecasts, strict=True)],
+        "rows": [
+            _without_number(row, SEALED) if sealed else _shown(row, forecast)
+            for row, forecast in zip(rows, forecasts, strict=True)
+        ],
     }
 
 
@@ -91,14 +104,18 @@ def forecast_file(
     card: Path | None = None,
     from_: date | None = None,
     to: date | None = None,
+    encoding: str | None = None,
     report: Report = silent,
 ) -> dict[str, Any]:
     """Forecasts for the rows of a file, in its order; nothing is stored.
 
     A row with a cell that cannot be read gets no forecast: it stands under `problems` with row, column and reason.
     Without a practice (`session` None) a `card` must be named; the usual settings then hold and no earlier operation
-    is known but those in the file.
+    is known but those in the file. `encoding` says how a text file is written, if not in UTF-8. An eye of the practice
+    that is sealed for the person acting gets no number here either.
     """
+    if session is not None:
+        session.need(*MAY, act="Forecasting the rows of a file")
     settings = Settings() if session is None else session.settings
     known = set() if session is None else session.store.keys()
     entry = None if session is None else session.store.in_use(model)
@@ -113,7 +130,7 @@ def forecast_file(
             next="Fit and adopt one, or name a card with --card FILE.",
         )
     report(0.1, f"Reading {file.name}")
-    read = list(_rows_of(settings, file))
+    read = list(_rows_of(settings, file, encoding))
     first = first_operations([*known, *(key_of(row) for row, faults in read if not faults)])
     said: dict[CaseKey, list[Row]] = defaultdict(list)
     for row, faults in read:
@@ -130,7 +147,16 @@ def forecast_file(
             rows.append(marked(complete(several[0], zone=settings.zone or None), key, first))
     problems += [fault for _, faults in read for fault in faults]
     report(0.5, f"{counted(len(rows), 'row', 'rows')} read")
-    return {**_document(chosen, model_id, model, rows), "problems": problems}
+    sealed = [False] * len(rows) if session is None else _sealed(session, model, rows)
+    return {**_document(chosen, model_id, model, rows, sealed), "problems": problems}
+
+
+def _sealed(session: Session, model: str, rows: Sequence[Row]) -> list[bool]:
+    """For each row whether it is about an eye of the practice whose forecasts are sealed for the person acting."""
+    cases = session.store.cases(patients={str(row["patient_id"]) for row in rows})
+    hidden = {state: MODELS[model] in session.hides(state) for state in STATES}
+    known = {case.key: hidden[state_of(case)] for case in cases}
+    return [known.get(key_of(row), False) for row in rows]
 
 
 def write_forecasts(path: Path, document: Mapping[str, object]) -> Path:
@@ -143,16 +169,16 @@ def write_forecasts(path: Path, document: Mapping[str, object]) -> Path:
     return write_whole(path, csv_of(lines))
 
 
-def _tables(file: Path) -> list[Table]:
+def _tables(file: Path, encoding: str | None) -> list[Table]:
     try:
-        return open_tables(file)
+        return open_tables(file, encoding=encoding)
     except Refusal as fault:
         raise Refusal(what="No forecast was made.", why=fault.why, next=fault.next) from None
 
 
-def _rows_of(settings: Settings, file: Path) -> Iterator[tuple[Row, list[dict[str, object]]]]:
+def _rows_of(settings: Settings, file: Path, encoding: str | None) -> Iterator[tuple[Row, list[dict[str, object]]]]:
     """The rows of every table of the file laid flat, each with what cannot be read in it."""
-    for table in _tables(file):
+    for table in _tables(file, encoding):
         columns = columns_of(table.headings, {}, table.name, ())
         reader = RowReader(
             columns,
@@ -192,13 +218,18 @@ def _card_of(path: Path, model: str) -> Card:
     return card
 
 
-def _document(card: Card, model_id: str | None, model: str, rows: Sequence[Row]) -> dict[str, Any]:
+def _document(
+    card: Card, model_id: str | None, model: str, rows: Sequence[Row], sealed: Sequence[bool]
+) -> dict[str, Any]:
     forecasts = card.forecast(rows)
     return {
         "model_id": model_id,
         "model": model,
         "card": card.hash,
-        "rows": [_shown(row, forecast) for row, forecast in zip(rows, forecasts, strict=True)],
+        "rows": [
+            _without_number(row, SEALED) if closed else _shown(row, forecast)
+            for row, forecast, closed in zip(rows, forecasts, sealed, strict=True)
+        ],
     }
 
 
@@ -215,15 +246,16 @@ def _key_of(row: Row) -> dict[str, Any]:
     }
 
 
-def _without_model(row: Row) -> dict[str, Any]:
+def _without_number(row: Row, why: tuple[str, str]) -> dict[str, Any]:
+    status, note = why
     return {
         **_key_of(row),
         "risk": None,
         "low": None,
         "high": None,
-        "status": "no_model",
+        "status": status,
         "missing": [],
         "would_narrow_most": None,
         "reasons": [],
-        "note": "The practice has no model of this kind in use yet.",
+        "note": note,
     }

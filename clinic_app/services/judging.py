@@ -32,6 +32,7 @@ def judge_file(
     outcome: str,
     cluster: str | None = None,
     resamples: int = 200,
+    encoding: str | None = None,
     report: Report = silent,
 ) -> dict[str, object]:
     """Judge the columns `risk` (fractions 0 to 1) and `outcome` (0/1, yes/no or true/false) of a CSV file or sheet.
@@ -39,11 +40,12 @@ def judge_file(
     `cluster` names the patient, so that two eyes of one patient are not taken as independent. With fewer than 2
     resamples the smooth curve and what follows from it are left out. What one kind of outcome alone cannot tell is
     None, with its reason. Rows with a blank chance or outcome are left out and counted under `left_out`.
+    `encoding` says how a text file is written, if not in UTF-8.
     Returns the keys of the `judge` command's document. Raises `Refusal`.
     """
     report(0.0, f"Reading {path.name}")
     wanted = [name for name in (risk, outcome, cluster) if name is not None]
-    table = _table(path, wanted)
+    table = _table(path, wanted, encoding)
     columns = _read(table, risk, outcome, cluster)
     if not columns.outcome:
         raise Refusal(
@@ -63,9 +65,9 @@ def judge_file(
     return {"file": path.name, **found, "left_out": columns.left_out}
 
 
-def _table(path: Path, wanted: Sequence[str]) -> Table:
+def _table(path: Path, wanted: Sequence[str], encoding: str | None) -> Table:
     try:
-        tables = open_tables(path, key=tuple(name.strip().lower() for name in wanted))
+        tables = open_tables(path, encoding=encoding, key=tuple(name.strip().lower() for name in wanted))
     except Refusal as fault:
         raise Refusal(what=f"{path.name} cannot be judged.", why=fault.why, next=fault.next) from None
     for table in tables:

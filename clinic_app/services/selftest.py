@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from clinic_app.domain.record import CaseKey, StageRecord
+from clinic_app.errors import Refusal
 from clinic_app.session import Session, open_session
 from models.codebook import FIELDS, Stage, codebook_print
 from models.fit import fit_logistic
@@ -24,8 +25,19 @@ def first_number(session: Session) -> int:
     return session.store.counts().cases
 
 
+def demand_trial(session: Session) -> None:
+    """Refuse a practice where people are registered: these acts know neither duties nor the seal."""
+    if session.people:
+        raise Refusal(
+            what="Nothing was done.",
+            why="People are registered in this practice, and acts for testing know neither duties nor the seal.",
+            next="Use a practice folder made for testing.",
+        )
+
+
 def save_one(session: Session, number: int) -> str:
     """Save one invented eye, booked and graded, in one act; returns its number once the commit has returned."""
+    demand_trial(session)
     key = CaseKey(f"T-{number:08d}", "RL"[number % 2], FIRST_DAY + timedelta(days=number % 300))
     born = date(1950, 1, 1)
     booking = StageRecord(Stage.BOOKING, {"birth_date": born, "nucleus_hardness": 1 + number % 5, "acd_mm": 3.1})
@@ -38,6 +50,7 @@ def save_one(session: Session, number: int) -> str:
 
 def dump(session: Session) -> Iterator[dict[str, object]]:
     """Everything the practice holds, in a fixed order."""
+    demand_trial(session)
     for case in session.store.cases():
         yield {"kind": "case", **case.row()}
         for visit in case.rechecks:

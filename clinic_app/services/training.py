@@ -6,6 +6,7 @@ import time
 from datetime import date
 from typing import Any
 
+from clinic_app.domain.people import Duty
 from clinic_app.errors import Refusal
 from clinic_app.session import Session
 from models.optimism import REDONE
@@ -30,6 +31,7 @@ def train_candidate(
     what the resamples do about them, `redone` or `frozen` (see `models.train`).
     Returns the document of the `train` command. Raises `ModelError` when the records are too few, with the counts.
     """
+    session.need(Duty.DATA_LEAD, act="Fitting a candidate")
     started = time.perf_counter()
     if session.outcome_cut != session.settings.outcome_cut:
         raise Refusal(

@@ -153,6 +153,7 @@ def read_history(connection: Connection, subjects: Sequence[str] | None, newest:
             new=row.new,
             reason=row.reason,
             program=row.program,
+            about=row.subject,
         )
         for row in connection.execute(query)
     ]

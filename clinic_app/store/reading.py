@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, Table, case, func, select
+from sqlalchemy import Connection, Row, Select, Table, case, distinct, func, select
 
 from clinic_app.domain.record import Case, CaseKey, ModelEntry, StageRecord, StoredForecast, Written
 from clinic_app.errors import Refusal
@@ -23,7 +23,8 @@ MOMENTS = (Stage.BOOKING, Stage.THEATRE, Stage.DAY_ONE)
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How much there is: cases with that moment written, graded ones those with a centre grade; forecasts locked."""
+    """How much there is: patients with a case, cases with that moment written, graded ones those with a centre grade;
+    forecasts locked."""
 
     patients: int
     cases: int
@@ -212,6 +213,20 @@ def read_keys(connection: Connection, *, stood_down: bool = False, patient_id: s
     }
 
 
+def read_ungraded(connection: Connection) -> dict[int, set[Stage]]:
+    """Case number -> moments written, of every case without a centre grade."""
+    day_one = STAGES[Stage.DAY_ONE]
+    written = [STAGES[stage].c.case_no.label(stage.value) for stage in MOMENTS]
+    query = select(CASES.c.case_no.label("case"), *written).select_from(CASES)
+    for stage in MOMENTS:
+        query = query.outerjoin_from(CASES, STAGES[stage], STAGES[stage].c.case_no == CASES.c.case_no)
+    query = query.where(day_one.c[CENTRE_GRADE].is_(None))
+    return {
+        row["case"]: {stage for stage in MOMENTS if row[stage.value] is not None}
+        for row in connection.execute(query).mappings()
+    }
+
+
 def case_row(connection: Connection, key: CaseKey) -> dict[str, object] | None:
     """The row of `cases` for a key."""
     query = select(CASES).join(PATIENTS, PATIENTS.c.patient_no == CASES.c.patient_no)
@@ -250,7 +265,7 @@ def read_counts(connection: Connection) -> Counts:
     graded = select(func.count(STAGES[Stage.DAY_ONE].c[CENTRE_GRADE]))
     locked = select(func.coalesce(func.sum(case((FORECASTS.c.locked == 1, 1), else_=0)), 0))
     return Counts(
-        patients=count(PATIENTS),
+        patients=int(connection.execute(select(func.count(distinct(CASES.c.patient_no)))).scalar_one()),
         cases=count(CASES),
         booked=count(STAGES[Stage.BOOKING]),
         operated=count(STAGES[Stage.THEATRE]),

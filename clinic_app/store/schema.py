@@ -67,6 +67,7 @@ STAGE_TABLES: MappingProxyType[Stage, str] = MappingProxyType(
 )
 
 _FORBID = "BEGIN SELECT RAISE(ABORT, 'the history is append-only'); END"
+_FORBID_EVENTS = "BEGIN SELECT RAISE(ABORT, 'events are append-only'); END"
 TRIGGERS: MappingProxyType[str, str] = MappingProxyType(
     {
         "history_no_update": f"CREATE TRIGGER history_no_update BEFORE UPDATE ON history {_FORBID}",
@@ -79,9 +80,20 @@ TRIGGERS: MappingProxyType[str, str] = MappingProxyType(
         "history_values_no_delete": (
             f"CREATE TRIGGER history_values_no_delete BEFORE DELETE ON history_values {_FORBID}"
         ),
+        "case_events_only_emptied": (
+            "CREATE TRIGGER case_events_only_emptied BEFORE UPDATE ON case_events "
+            "WHEN NOT (NEW.event_no = OLD.event_no AND NEW.case_no = OLD.case_no AND NEW.kind = OLD.kind "
+            "AND NEW.body = '{}' AND NEW.version = OLD.version + 1 AND NEW.written_by = OLD.written_by "
+            f"AND NEW.written_at = OLD.written_at AND NEW.request_id = OLD.request_id) {_FORBID_EVENTS}"
+        ),
+        "case_events_no_delete": f"CREATE TRIGGER case_events_no_delete BEFORE DELETE ON case_events {_FORBID_EVENTS}",
     }
 )
-"""Values of the history can be emptied (an erasure), nothing else: the chain runs over their salted digest."""
+"""Values of the history and bodies of events can be emptied (an erasure), nothing else. The chain of the history runs
+over the salted digest of its values."""
+
+UNTOLD = frozenset({"drafts"})
+"""Tables whose rows are summed but have no lines in the history: they come and go while somebody types."""
 
 
 def stage_fields(stage: Stage, fields: Iterable[Field] = FIELDS) -> tuple[Field, ...]:
@@ -172,6 +184,22 @@ def build(fields: Iterable[Field] = FIELDS) -> MetaData:
         Index("forecasts_by_case", "case_no"),
     )  # fmt: skip
     table(
+        "register", _number("register_no"), Column("kind", TEXT, nullable=False), Column("name", TEXT, nullable=False),
+        Column("body", TEXT, nullable=False), *_stamp(), UniqueConstraint("kind", "name"),
+    )  # fmt: skip
+    table(
+        "case_events", _number("event_no"), _of("case_no", "cases"), Column("kind", TEXT, nullable=False),
+        Column("body", TEXT, nullable=False), *_stamp(), Index("case_events_by_case", "case_no"),
+        Index("case_events_by_kind", "kind"),
+    )  # fmt: skip
+    table(
+        "drafts", _number("draft_no"), Column("person", TEXT, nullable=False), Column("stage", TEXT, nullable=False),
+        Column("patient_id", TEXT), Column("eye", TEXT), Column("surgery_date", TEXT),
+        Column("body", TEXT, nullable=False), Column("kept_at", TEXT, nullable=False),
+        Column("version", INTEGER, nullable=False), Column("row_sum", TEXT, nullable=False),
+        Index("drafts_by_person", "person"),
+    )  # fmt: skip
+    table(
         "history", _number("number"), Column("at", TEXT, nullable=False), Column("person", TEXT, nullable=False),
         Column("act", TEXT, nullable=False), Column("subject", TEXT, nullable=False), Column("item", TEXT),
         Column("field", TEXT), Column("program", TEXT, nullable=False), Column("request_id", TEXT, nullable=False),
@@ -198,6 +226,7 @@ def shape_of(connection: Connection) -> str:
 DATA = build()
 META, PATIENTS, CASES = DATA.tables["meta"], DATA.tables["patients"], DATA.tables["cases"]
 MODELS, FORECASTS = DATA.tables["models"], DATA.tables["forecasts"]
+REGISTER, CASE_EVENTS, DRAFTS = DATA.tables["register"], DATA.tables["case_events"], DATA.tables["drafts"]
 HISTORY, HISTORY_VALUES = DATA.tables["history"], DATA.tables["history_values"]
 STAGES: MappingProxyType[Stage, Table] = MappingProxyType(
     {stage: DATA.tables[name] for stage, name in STAGE_TABLES.items()}

@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
-import importlib
 import threading
 import uuid
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DBAPIError
 
-from clinic_app.domain.record import Case, CaseKey, HistoryEntry, ModelEntry, StoredForecast
+from clinic_app.domain.record import (
+    Case,
+    CaseEvent,
+    CaseKey,
+    Draft,
+    HistoryEntry,
+    ModelEntry,
+    RegisterEntry,
+    StoredForecast,
+)
 from clinic_app.errors import Refusal
-from clinic_app.store import backup, engine, lock, place, reading, verify
+from clinic_app.store import backup, drafts, engine, events, lock, reading, register, verify
 from clinic_app.store.head import HEAD_NAME, Head, read_head, write_head
 from clinic_app.store.history import case_subject, patient_subject, read_history
 from clinic_app.store.rowio import Stamp
-from clinic_app.store.schema import HISTORY, SCHEMA
+from clinic_app.store.schema import HISTORY
 from clinic_app.store.writing import Writer
 from models.codebook import Stage
 from models.progress import Report, silent
@@ -30,11 +37,6 @@ from models.progress import Report, silent
 Clock = Callable[[], datetime]
 WAL_KEPT = 1024 * 1024
 """A log above this size is brought into the file after a commit."""
-
-
-def _migrations() -> Any:
-    # the one import inside a function here: Alembic would delay the first picture of the window at every start
-    return importlib.import_module("clinic_app.store.migrate")
 
 
 class Store:
@@ -53,6 +55,8 @@ class Store:
         self._program = program
         self._writing = threading.RLock()
         self._within = False
+        self._registers: dict[str, tuple[int, list[RegisterEntry]]] = {}
+        self._changes = 0
         self._open_engines()
 
     def _open_engines(self) -> None:
@@ -140,6 +144,11 @@ class Store:
         with self._reading() as connection:
             return set(reading.read_keys(connection, stood_down=True).values())
 
+    def ungraded(self) -> dict[str, set[Stage]]:
+        """The cases without a centre grade, each as the history names it, with the moments that are written."""
+        with self._reading() as connection:
+            return {case_subject(number): moments for number, moments in reading.read_ungraded(connection).items()}
+
     def counts(self) -> reading.Counts:
         """How much there is."""
         with self._reading() as connection:
@@ -189,6 +198,28 @@ class Store:
                 subjects = [] if numbers is None else [case_subject(numbers[0]), patient_subject(numbers[1])]
             return read_history(connection, subjects, newest)
 
+    def register(self, kind: str) -> list[RegisterEntry]:
+        """The entries of one of the practice's registers, by name. Remembered until the next change of the store, so
+        that what follows each key may ask who is acting."""
+        changes = self._changes
+        known = self._registers.get(kind)
+        if known is not None and known[0] == changes:
+            return list(known[1])
+        with self._reading() as connection:
+            found = register.read_register(connection, kind)
+        self._registers[kind] = (changes, found)
+        return list(found)
+
+    def events(self, *, key: CaseKey | None = None, kind: str | None = None) -> list[CaseEvent]:
+        """What happened about cases, in order: of all or of one, of any kind or of one."""
+        with self._reading() as connection:
+            return events.read_events(connection, key=key, kind=kind)
+
+    def drafts(self, person: str | None = None) -> list[Draft]:
+        """What was typed and not yet booked, signed or locked: by all people or by one."""
+        with self._reading() as connection:
+            return drafts.read_drafts(connection, person)
+
     def verify(self, report: Report = silent) -> list[verify.Check]:
         """All checks of the store; each says what was looked at or what is wrong."""
         with self._reading() as connection:
@@ -215,24 +246,57 @@ class Store:
         Returns only after the change is on the disk. `Refusal` when the disk is full or fails, and when it could not be
         learnt whether the change went in. Reading through the store meanwhile shows the state before.
         """
+        self._may_write()
+        if not by.strip() or not act.strip():
+            raise ValueError("a change needs a person and an act")
+        with self._alone():
+            try:
+                yield from self._transaction(
+                    Stamp(by, self._clock(), act, reason, request_id or uuid.uuid4().hex, self._program)
+                )
+            finally:
+                self._changes += 1
+
+    def _may_write(self) -> None:
         if self.read_only or self._writer is None:
             raise Refusal(
                 "The change was not saved.",
                 self.notice or "The practice is open for reading only.",
                 "Open it for writing, or restore the newest backup first.",
             )
-        if not by.strip() or not act.strip():
-            raise ValueError("a change needs a person and an act")
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """One transaction at a time, whatever the thread."""
         with self._writing:
             if self._within:
                 raise RuntimeError("a transaction cannot begin within another")
             self._within = True
             try:
-                yield from self._transaction(
-                    Stamp(by, self._clock(), act, reason, request_id or uuid.uuid4().hex, self._program)
-                )
+                yield
             finally:
                 self._within = False
+
+    @contextmanager
+    def _drafting(self) -> Iterator[Connection]:
+        self._may_write()
+        if self._writer is None:
+            raise RuntimeError("not open for writing")
+        with self._alone(), engine.plainly(), self._writer.begin() as connection:
+            yield connection
+
+    def keep_draft(self, draft: Draft) -> Draft:
+        """Keep what is typed, over the draft of the same number if it has one; returned with its number.
+
+        On the disk when this returns, so that a crash does not lose it; no line of the history.
+        """
+        with self._drafting() as connection:
+            return drafts.keep_draft(connection, draft)
+
+    def drop_draft(self, draft_no: int) -> None:
+        """Forget a draft; harmless when it is gone already."""
+        with self._drafting() as connection:
+            drafts.drop_draft(connection, draft_no)
 
     def _transaction(self, stamp: Stamp) -> Iterator[Writer]:
         if self._writer is None:
@@ -286,95 +350,3 @@ class Store:
         except Refusal:
             # the change itself is on the disk; an older head file is behind the store, which is allowed
             self.notice = f"The file {HEAD_NAME} could not be written; is the disk full?"
-
-
-def open_store(folder: Path, *, clock: Clock, program: str, read_only: bool = False) -> Store:
-    """Open the practice in `folder`, making an empty store when there is none.
-
-    A store of an older schema is upgraded on a checked copy, the old file kept; one of a newer schema is refused and
-    not touched. A store that does not reach as far as its head file opens for reading only, with a notice, and so does
-    one on a nearly full disk. Refused: a folder that is missing, a file, on a share or not writable; a practice that
-    another program has open.
-    """
-    place.check(folder)
-    if not read_only:
-        engine.check_version()
-    path = folder / backup.STORE_NAME
-    held = lock.take_if_there(folder) if read_only else lock.take(folder)
-    opened = False
-    try:
-        with engine.plainly():
-            store = _open(path, held, clock, program, read_only=read_only)
-        opened = True
-        return store
-    finally:
-        if not opened and held is not None:
-            held.release()
-
-
-def _open(path: Path, held: lock.Lock | None, clock: Clock, program: str, *, read_only: bool) -> Store:
-    folder = path.parent
-    room = place.has_room(folder)
-    stamp = Stamp("the program", clock(), "create", None, uuid.uuid4().hex, program)
-    if not path.exists():
-        _may_create(path, read_only=read_only, room=room)
-        _migrations().create(path, stamp, uuid.uuid4().hex)
-    if held is None:
-        _may_read_as_it_lies(path)
-    number = engine.schema_number(path)
-    if number > SCHEMA:
-        raise backup.newer_schema(path)
-    if number < SCHEMA:
-        if read_only or not room:
-            raise Refusal(
-                "The records were not opened.",
-                "They were written by an older version of the program and must be upgraded first.",
-                "Open the practice for writing, with at least 64 MB free on its disk.",
-            )
-        _migrations().upgrade(path, replace(stamp, act="upgrade"))
-    head = read_head(folder)
-    store = Store(path, held, clock, program, read_only=read_only)
-    try:
-        with store._reading() as connection:
-            now = verify.store_head(connection)
-            store.notice = None if head is None else verify.against_head(connection, head)
-    except BaseException:
-        store.close()
-        raise
-    if store.notice is None and not room and not read_only:
-        store.notice = "The disk that holds the practice is nearly full; the records open for reading only."
-    if store.notice is not None:
-        store.stop_writing()
-    elif not read_only:
-        if head is None and now.number > 1:
-            store.notice = f"The file {HEAD_NAME} was missing and was written anew."
-        if head != now:
-            store.write_head()
-    return store
-
-
-def _may_create(path: Path, *, read_only: bool, room: bool) -> None:
-    if read_only or read_head(path.parent) is not None:
-        raise Refusal(
-            "The practice was not opened.",
-            f"There is no {path.name} in the folder {path.parent}.",
-            "Choose the practice's folder, or restore a backup into it.",
-        )
-    if not room:
-        raise Refusal(
-            "The practice was not made.",
-            f"Less than 64 MB are free on the disk that holds {path.parent}.",
-            "Free some space, or choose a folder on another disk.",
-        )
-
-
-def _may_read_as_it_lies(path: Path) -> None:
-    """Refuse to read a store without its log while the log holds something: the last changes would be missed."""
-    log = engine.log_of(path)
-    if engine.log_holds(path):
-        raise Refusal(
-            "The practice was not opened.",
-            f"The last changes are still in {log.name} and not in {path.name}, and reading must not bring them in.",
-            "Close the program that has the practice open. If none has, open it once for writing, in a copy of the "
-            "folder where you may write if need be.",
-        )

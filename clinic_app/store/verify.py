@@ -11,7 +11,7 @@ from sqlalchemy.exc import DBAPIError
 
 from clinic_app.store.head import Head, behind
 from clinic_app.store.history import START, digest_of, hash_of, last_line
-from clinic_app.store.schema import HISTORY, HISTORY_VALUES, META, SchemaNumber, shape_of
+from clinic_app.store.schema import HISTORY, HISTORY_VALUES, META, UNTOLD, SchemaNumber, shape_of
 from clinic_app.store.sums import SUM, sum_of
 from models.progress import Report, silent
 
@@ -83,15 +83,19 @@ def _right(row: dict[str, object]) -> bool:
 
 
 def _sums(connection: Connection) -> tuple[Check, dict[str, object]]:
+    """Whether every row adds up; also the sums of the rows that the history tells of."""
     faults: list[str] = []
     sums: dict[str, object] = {}
+    many = 0
     for name, key in _summed(connection).items():
         for row in _all_rows(connection, name):
             item = f"{name}:{row[key]}"
-            sums[item] = row[SUM]
+            many += 1
+            if name not in UNTOLD:
+                sums[item] = row[SUM]
             if not _right(row):
                 faults.append(f"{item} was changed from outside")
-    return _told("row sums", faults, f"{len(sums)} rows hold what was written."), sums
+    return _told("row sums", faults, f"{many} rows hold what was written."), sums
 
 
 def _chain(connection: Connection) -> tuple[Check, dict[str, object]]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import gc
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
 from sqlalchemy import Connection, Table, func, select
 
-from clinic_app.domain.record import CaseKey, ModelEntry, StageRecord, StoredForecast
+from clinic_app.domain.record import CaseEvent, CaseKey, ModelEntry, RegisterEntry, StageRecord, StoredForecast
 from clinic_app.errors import Refusal
+from clinic_app.store import drafts, events, merging, register
 from clinic_app.store.batch import Batch
 from clinic_app.store.history import Change, Journal, case_subject
 from clinic_app.store.inputs import inputs_text
@@ -99,7 +100,7 @@ class Writer:
         return outcomes
 
     def postpone(self, key: CaseKey, new_date: date) -> CaseKey:
-        """Move an eye not yet operated to another day; its forecasts and history go with it. Returns the new key."""
+        """Move an eye not yet operated to another day; all that belongs to it goes with it. Returns the new key."""
         row = self._case(key)
         for table in (STAGES[Stage.THEATRE], STAGES[Stage.DAY_ONE]):
             if self._connection.execute(select(table.c.case_no).where(table.c.case_no == row["case_no"])).first():
@@ -117,6 +118,7 @@ class Writer:
             )
         day = new_date.isoformat()
         self._amend(CASES, row, {"surgery_date": day, "postponed_from": row["surgery_date"]}, ("surgery_date",))
+        drafts.move_drafts(self._connection, key, moved)
         return moved
 
     def stand_down(self, key: CaseKey, *, stood_down: bool = True) -> None:
@@ -205,6 +207,31 @@ class Writer:
         if all(one["by"] != self._stamp.by for one in people):
             people.append({"by": self._stamp.by, "at": self._stamp.moment})
             self._amend(FORECASTS, row, {"seen_by": readable(people)}, ("seen_by",))
+
+    def add_event(self, key: CaseKey, kind: str, body: Mapping[str, object]) -> CaseEvent:
+        """Write down what happened about a known case; JSON values, never changed afterwards."""
+        case_no = int(str(self._case(key)["case_no"]))
+        return events.add_event(self._connection, self.journal, self._stamp, key, case_no, kind, body)
+
+    def put_register(
+        self, kind: str, name: str, body: Mapping[str, object], *,
+        expect_version: int | None = None, secret: Collection[str] = frozenset(),
+    ) -> RegisterEntry:  # fmt: skip
+        """Write an entry of the practice's registers in place of the one of that kind and name; JSON values.
+
+        One history line for each changed key, of the `secret` ones only that they changed. `expect_version` is the
+        version that the person saw (0: none); another one in the store is refused.
+        """
+        return register.put_register(
+            self._connection, self.journal, self._stamp, kind, name, body, expect_version=expect_version, secret=secret
+        )
+
+    def merge_patients(self, gone: str, kept: str) -> None:
+        """Two numbers of one patient become one: the cases of `gone` go over to `kept`, with all that belongs to them.
+
+        Refused when both have the same eye on the same day, or say different things of the person.
+        """
+        merging.merge_patients(self._connection, self.journal, self._stamp, gone, kept)
 
     def note(self, subject: str | CaseKey, what: str) -> None:
         """A history line without a row: about a case, a model (its id), or any other subject in words."""

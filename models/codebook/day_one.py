@@ -135,9 +135,9 @@ DAY_ONE_FIELDS: tuple[Field, ...] = (
         name="seidel", label="Wound leak", kind=Kind.CHOICE, stage=D, role=O, group=FINDINGS,
         choices=(
             C("not_tested", "Not tested"), C("negative", "None", ("none", "no")), C("positive_slow", "Slow", ("slow",)),
-            C("positive_brisk", "Brisk", ("brisk",)),
+            C("positive_brisk", "Brisk", ("brisk",)), C("iris_in_wound", "Iris in the wound", ("iris",)),
         ),
-        help="With dye at the wounds.",
+        help="With dye at the wounds; iris in a wound outranks its leak.",
     ),
     Field(
         name="chamber_day_one", label="Chamber", kind=Kind.CHOICE, stage=D, role=O, group=FINDINGS,

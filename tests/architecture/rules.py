@@ -73,7 +73,7 @@ NOWHERE = CODE_IN_DATA | {
 }
 IMPORT_CALLS = frozenset({"import_module", "__import__"})
 # Names that are worked out: the lazy door of the library; what the window brings in after its first paint.
-COMPUTED_IMPORTS = frozenset({"models/__init__.py", "clinic_app/desktop/window.py"})
+COMPUTED_IMPORTS = frozenset({"models/__init__.py", "clinic_app/desktop/warm.py"})
 CATCH_ALL_FILES = ("clinic_app/__main__.py", "clinic_app/cli/main.py", "clinic_app/desktop/jobs.py")
 CATCH_ALL_MOST = 3
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from clinic_app.cli.demo import ACTS
+from clinic_app.demonstration import ACTS
 from clinic_app.desktop.app import application
 from clinic_app.desktop.look import Look
 from clinic_app.desktop.pictures import settle
@@ -41,15 +41,16 @@ def main(times: int = 200) -> None:
     demo.RESAMPLES_NOW = 0
     with tempfile.TemporaryDirectory(prefix="bench-panel-") as name:
         demo.build_demo(Path(name), ACTS)
-        with open_session(Path(name), person="Bench") as session:
+        with open_session(Path(name), person="Demo") as session:
             app = application()
             look = Look("light")
             look.apply()
-            window = Window(session, look)
+            window = Window(look, session.settings, session.person)
+            window.fill(session)
             window.resize(1440, 900)
             window.show()
             settle(app, window)
-            page = window.bookings
+            page = window.page["bookings"]
             key = next(eye.key for eye in list_eyes(session) if eye.forecast and eye.forecast.risk is not None)
             page.go_to(key)
             settle(app, window)

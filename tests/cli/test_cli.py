@@ -15,6 +15,7 @@ from clinic_app.cli import main as cli
 from clinic_app.cli.call import Bar, Stop, table
 from clinic_app.settings import Settings, write_settings
 from models.progress import Cancelled
+from tests.models.trained import booking
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -154,6 +155,34 @@ def test_the_encoding_of_a_file_can_be_named(tmp_path: Path, capsys: pytest.Capt
     capsys.readouterr()
     assert run("--json", "cases", practice=folder) == 0
     assert json.loads(capsys.readouterr().out)["cases"][0]["patient_id"] == "pé"
+
+
+def test_the_encoding_of_a_file_to_forecast_can_be_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    eyes, card = tmp_path / "eyes.csv", tmp_path / "card.json"
+    eyes.write_bytes(EYES.replace("p1", "pé").encode("cp1252"))
+    card.write_text(booking().card.to_text(), encoding="utf-8")
+    asked = ("--json", "forecast", str(eyes), "--card", str(card))
+    assert run(*asked, practice=tmp_path / "none") == 1
+    offered = "--encoding windows-1252"
+    assert offered in capsys.readouterr().out
+    assert run(*asked, *offered.split(), practice=tmp_path / "none") == 0
+    assert json.loads(capsys.readouterr().out)["rows"][0]["patient_id"] == "pé"
+    # without a file there is nothing that could be written so
+    assert run("forecast", *offered.split(), practice=tmp_path / "none") == 1
+    assert "no file is named" in capsys.readouterr().err
+
+
+def test_the_encoding_of_a_file_to_judge_can_be_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    guesses = tmp_path / "guesses.csv"
+    rows = "".join(f"0.{1 + k % 8},{k % 2},José{k // 2}\n" for k in range(40))
+    guesses.write_bytes(f"guess,cloudy,who\n{rows}".encode("cp1252"))
+    asked = ("judge", str(guesses), "--risk", "guess", "--outcome", "cloudy", "--cluster", "who", "--resamples", "0")
+    assert run("--json", *asked) == 1
+    offered = "--encoding windows-1252"
+    assert offered in capsys.readouterr().out
+    assert run("--json", *asked, *offered.split()) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["n"], found["clusters"]) == (40, 20)
 
 
 def test_a_practice_that_is_a_file_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -109,7 +109,9 @@ def shown(qtbot: QtBot, qapp: QApplication) -> Iterator[Callable[..., Window]]:
     ) -> Window:
         look = Look(theme, percent)
         look.apply()
-        window = Window(session, look)
+        window = Window(look, session.settings, session.person)
+        window.fill(session)
+        window.bookings, window.review = window.page["bookings"], window.page["review"]
         made.append(window)
         window.resize(*size)
         with qtbot.waitSignal(window.bookings.waiting, timeout=20_000):
@@ -121,10 +123,13 @@ def shown(qtbot: QtBot, qapp: QApplication) -> Iterator[Callable[..., Window]]:
 
     yield show
     for window in made:
-        window.bookings.form.show_row({})
-        window.bookings._settle_clean()
-        window.bookings.plan.show_row({})
-        window.bookings._settle_clean()
+        bookings = window.page.get("bookings")  # none once the window is closed
+        if bookings is not None:
+            bookings.__dict__.pop("dirty", None)
+            bookings.form.show_row({})
+            bookings._settle_clean()
+            bookings.plan.show_row({})
+            bookings._settle_clean()
         window.close()
         window.deleteLater()
     qapp.processEvents()

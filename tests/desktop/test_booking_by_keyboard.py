@@ -143,10 +143,11 @@ def test_keys_go_from_station_to_station_and_from_eye_to_eye(opened, shown, keys
     assert page.open_eye.key != opened_first
     keys.press(Qt.Key.Key_F7, Qt.KeyboardModifier.ShiftModifier)
     assert page.open_eye.key == opened_first
+    for place in ("forecast", "eyes"):
+        keys.press(Qt.Key.Key_F6)
+        assert keys.place == place
     keys.press(Qt.Key.Key_F6)
-    assert keys.place == "eyes"
-    keys.press(Qt.Key.Key_F6)
-    assert keys.place != "eyes"
+    assert page.form.isAncestorOf(keys.held) or page.plan.isAncestorOf(keys.held)
     keys.press(Qt.Key.Key_F, Qt.KeyboardModifier.ControlModifier)
     keys.type("20422", enter=True)
     assert page.open_eye.key.patient_id == "P-20422"
@@ -166,3 +167,34 @@ def test_keys_go_from_station_to_station_and_from_eye_to_eye(opened, shown, keys
     keys.press(Qt.Key.Key_F1)
     assert "Source" in page.help.sentence.text()
     assert "Source" not in before
+
+
+def test_a_plan_is_ticked_undone_and_kept_without_the_mouse(opened, shown, keys) -> None:
+    session: Session = opened()
+    window = shown(session)
+    begin(window, "short")
+    for text, enter in (("20431", True), ("l", False), ("19 11", True), ("2.6.1951", True)):
+        keys.type(text, enter=enter)
+    for text, enter in (("3", False), ("5", False), ("2.4", True), ("0", False), ("0", False)):
+        keys.type(text, enter=enter)
+    assert keys.place == "protection_plan"
+    keys.type("124")
+    keys.press(Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert window.bookings.plan.steps() == ("coat_first", "re_coat")
+    keys.press(Qt.Key.Key_Return)
+    assert keys.place == "patient_told"
+    keys.type("y")
+    assert keys.place == "book"
+    keys.press(Qt.Key.Key_Return)
+    assert keys.pressed <= 40
+    key = CaseKey("20431", "L", date(2026, 11, 19))
+    case = session.store.case(key)
+    assert case is not None
+    assert case.stages[Stage.BOOKING].record.values["protection_plan"] == ("coat_first", "re_coat")
+    (event,) = session.store.events(key=key, kind="plan")
+    assert event.body == {"act": "proposed", "steps": ["coat_first", "re_coat"]}
+    assert session.store.drafts() == []
+    keys.press(Qt.Key.Key_P, Qt.KeyboardModifier.ControlModifier)
+    assert "plan slip" in window.bookings.question.words.text()
+    keys.press(Qt.Key.Key_Escape)
+    assert window.bookings.question is None

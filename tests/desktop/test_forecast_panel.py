@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QWidget
 from clinic_app.desktop.pages.figures_view import planning_words
 from clinic_app.desktop.parts.button import Button
 from clinic_app.desktop.parts.gauges import HundredDots, RangeBar, axis_top
+from clinic_app.desktop.parts.label import Sentence
 from clinic_app.desktop.window import Window
 from clinic_app.errors import Refusal
 from clinic_app.services import bookings
@@ -143,6 +144,28 @@ def test_missing_answers_stand_on_top_and_what_would_narrow_is_said(opened, show
     assert "What would narrow it most" in words
 
 
+def test_an_eye_at_the_edge_of_the_records_says_so_above_its_number(opened, shown, practice_with_model) -> None:
+    window = shown(opened(practice_with_model))
+    open_eye(window, "P-20417")
+    form = window.bookings.form
+    window.bookings.set_level("full")
+    for name, text in (("acd_mm", "2.4"), ("axial_length_mm", "28"), ("cct_um", "600")):
+        form.said(name, text)
+        if name in form.asked:
+            form.asked[name].choices[0].click()
+    state = bookings.forecast_for(window.session, window.bookings.row())
+    assert isinstance(state, Figures)
+    (edge,) = state.forecast.edge
+    panel = window.bookings.panel
+    shown_lines = [line.words.text() for line in panel.figures.cautions if line.isVisible()]
+    assert edge in shown_lines
+    assert "at the edge of our records" in edge
+    caution = next(line for line in panel.figures.cautions if line.words.text() == edge)
+    assert (
+        caution.mapToGlobal(caution.rect().topLeft()).y() < panel.figures.lead.mapToGlobal(caution.rect().topLeft()).y()
+    )
+
+
 def test_too_much_missing_shows_no_number(opened, shown, practice_with_model) -> None:
     window = shown(opened(practice_with_model))
     open_eye(window, "P-20417")
@@ -178,3 +201,12 @@ def test_the_planning_line_has_three_sentences_and_the_axis_three_ends() -> None
     assert planning_words(5, 10, 15) == "The whole range is below the planning line."
     assert planning_words(5, 10, None) == ""
     assert [axis_top(high) for high in (12, 40, 41, 60, 61, 100)] == [40, 40, 60, 60, 100, 100]
+
+
+def test_what_cannot_be_judged_is_one_sentence_with_one_colon(opened, shown) -> None:
+    window = shown(opened())
+    window.bookings.begin_new()
+    words = [one.text() for one in window.bookings.panel.findChildren(Sentence)]
+    named = [re.sub(r"<[^>]+>", "", one) for one in words if "answered" in one]
+    assert named
+    assert all(one.count(":") == 1 for one in named)

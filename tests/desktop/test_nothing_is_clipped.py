@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 import pytest
 from PySide6.QtCore import QRect
-from PySide6.QtWidgets import QApplication, QLabel, QLineEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QAbstractScrollArea, QApplication, QLabel, QLineEdit, QPushButton, QWidget
 
-from clinic_app.desktop.look import Look
+from clinic_app.desktop.look import STRONG, Look
 from clinic_app.desktop.pages.case_parts import CaseHead
 from clinic_app.desktop.parts.button import Button
 from clinic_app.desktop.parts.choice import Option
 from clinic_app.desktop.parts.effects import Effects
-from clinic_app.desktop.parts.label import Sentence, Words
+from clinic_app.desktop.parts.frame import Card, Heading
+from clinic_app.desktop.parts.label import Sentence, Words, text_width
 from clinic_app.desktop.parts.ticks import Tick
 from clinic_app.desktop.window import Window
-
-CASES = (
-    (1440, 900, "light", 100), (1440, 900, "dark", 100), (1366, 768, "light", 100), (1280, 720, "light", 100),
-    (1440, 900, "light", 125), (1440, 900, "light", 150), (1280, 720, "light", 200),
-)  # fmt: skip
+from tests.desktop.acceptance import CASES, LongerLook, show_case, standing, states
 
 
 def needed(widget: QWidget) -> tuple[int, int]:
@@ -31,6 +29,15 @@ def needed(widget: QWidget) -> tuple[int, int]:
         return widget.sizeHint().width(), widget.fontMetrics().height()
     if isinstance(widget, Sentence):
         return 0, widget.heightForWidth(widget.width()) - 1
+    if isinstance(widget, Heading):
+        aside = text_width(widget.look, widget.aside, 12.5) + widget.look.px(10) if widget.aside else 0
+        return text_width(widget.look, widget.text, 15, STRONG) + widget.look.px(6) + aside, widget.sizeHint().height()
+    if isinstance(widget, Card):
+        if widget.findChildren(QAbstractScrollArea):
+            return 0, 0  # what does not fit scrolls
+        column = widget.column
+        tall = column.hasHeightForWidth()
+        return 0, column.totalHeightForWidth(widget.width()) if tall else column.totalMinimumSize().height()
     if isinstance(widget, QLineEdit):
         margins = widget.textMargins()
         return widget.fontMetrics().horizontalAdvance(widget.text()) + margins.left() + margins.right(), 0
@@ -42,10 +49,12 @@ def clipped(window: Window) -> list[str]:
     found = []
     for widget in window.findChildren(QWidget):
         if not widget.isVisible() or not isinstance(
-            widget, (Words, Sentence, QLineEdit, Button, Option, Tick, QLabel, QPushButton)
+            widget, (Card, Heading, Words, Sentence, QLineEdit, Button, Option, Tick, QLabel, QPushButton)
         ):
             continue
         if not type(widget).__module__.startswith("clinic_app"):
+            continue
+        if isinstance(widget, QLabel) and type(widget) in (Words, Sentence) and not widget.text():
             continue
         wide, high = needed(widget)
         if (
@@ -57,7 +66,8 @@ def clipped(window: Window) -> list[str]:
         if type(widget).__name__ in {"Picture", "HundredDots", "RangeBar", "Effects"}:
             wide = 0
             high = 0 if type(widget).__name__ == "Picture" else widget.sizeHint().height()
-        words = getattr(widget, "words", None) or (widget.text() if hasattr(widget, "text") else "")
+        text = getattr(widget, "text", "")
+        words = getattr(widget, "words", None) or (text() if callable(text) else text)
         if wide > widget.width() + 1 or high > widget.height() + 1:
             has = f"{widget.width()}x{widget.height()}"
             found.append(f"{type(widget).__name__} {str(words)[:50]!r} needs {wide}x{high}, has {has}")
@@ -78,33 +88,33 @@ def settled(window: Window) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize(("width", "height", "theme", "percent"), CASES)
-def test_every_page_shows_its_words_whole(
-    opened, shown, qtbot, practice_with_model, width, height, theme, percent
-) -> None:
-    window = shown(opened(practice_with_model), size=(width, height), theme=theme, percent=percent)
-    assert (window.width(), window.height()) == (width, height)
-    page = window.bookings
-    for level in ("short", "full", "all"):
-        page.set_level(level)
-        assert settled(window) == []
-    page.form.said("cct_um", "54")
-    page.form.said("acd_mm", "9")
-    page.notice.say("Not booked: Thickness still asks for an answer.")
-    assert settled(window) == []
-    page.show_eye(page.open_eye, focus=False)
-    for eye in page.eyes:
-        page.go_to(eye.key)
-        assert settled(window) == []
-    for place in range(1, 7):
-        window.go(place)
-        qtbot.waitUntil(lambda: not window.review.drawing(), timeout=60_000)
-        assert settled(window) == [], f"page {place}"
-    window.go(3)
-    window.review.show_view("forecast")
-    window.review.toggle_tables()
-    qtbot.waitUntil(lambda: not window.review.drawing(), timeout=60_000)
-    assert settled(window) == []
+@pytest.fixture(scope="module")
+def window(request, qapp, practice_with_model, tmp_path_factory) -> Iterator[Window]:
+    qapp.setStyle("Fusion")
+    with standing(practice_with_model, tmp_path_factory.mktemp("clip") / "practice", request.param("light")) as made:
+        yield made
+
+
+EVERY_DAY = {Look: (0, 3, 6), LongerLook: (0, 6)}
+"""Usual and smallest window and the largest text; the other cases are run with the slow tests."""
+WHOLE = [
+    pytest.param(kind, case, marks=() if place in EVERY_DAY[kind] else pytest.mark.slow)
+    for kind in EVERY_DAY
+    for place, case in enumerate(CASES)
+]
+
+
+def case_name(value: object) -> str:
+    if isinstance(value, tuple):
+        return "{}x{} {} {} %".format(*value)
+    return "35 % longer" if value is LongerLook else "our words"
+
+
+@pytest.mark.parametrize(("window", "case"), WHOLE, indirect=["window"], ids=case_name)
+def test_every_page_shows_its_words_whole(window: Window, case: tuple[int, int, str, int]) -> None:
+    show_case(window, *case)
+    found = [f"{state}: {cut}" for state in states(window) for cut in settled(window)]
+    assert not found, "\n".join(found)
 
 
 def test_a_long_reason_goes_on_to_another_line(qapp, qtbot) -> None:

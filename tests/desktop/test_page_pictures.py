@@ -6,7 +6,6 @@ from pathlib import Path
 
 from PySide6.QtGui import QImage
 
-from clinic_app.desktop.gallery import main
 from clinic_app.desktop.pictures import save_pictures
 
 
@@ -24,8 +23,3 @@ def test_each_page_in_each_theme_becomes_a_picture(opened, tmp_path: Path, pract
     dark = images["bookings-1440x900-dark.png"].pixelColor(3, 400).lightness()
     assert light > 200
     assert dark < 60
-
-
-def test_the_gallery_saves_both_themes(tmp_path: Path, qapp) -> None:
-    assert main(["--save", str(tmp_path)]) == 0
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["gallery-dark.png", "gallery-light.png"]

@@ -9,6 +9,9 @@ from PySide6.QtCore import Qt
 from clinic_app.desktop.pages import review as review_page
 from clinic_app.desktop.pages.review_charts import QUARTERS, TALLY
 from clinic_app.desktop.window import Window
+from clinic_app.domain.people import Duty
+from clinic_app.figures.words import left_out_list
+from clinic_app.services import people
 from clinic_app.services.review import review
 
 
@@ -103,6 +106,30 @@ def test_an_empty_practice_has_nothing_to_review_and_says_so(opened, shown, qtbo
     assert "no operated eye" in page.message_words.text()
     assert not page.facts_box.isVisible()
     assert not page.clear.isVisible()
+
+
+def test_without_the_duty_the_refusal_stands_in_the_pages_place(opened, shown, qtbot) -> None:
+    session = opened()
+    people.register(session, "Osei", [Duty.PEOPLE])
+    window = shown(session)
+    open_review(window, qtbot)
+    page = window.review
+    assert "Surgeon or Data lead" in page.message_words.text()
+    assert page.bar.isHidden()
+    assert page.message.y() < page.look.px(20)
+    assert page.message.height() > 0.9 * page.height()
+    assert page.message_words.y() < page.look.px(20)
+
+
+def test_why_eyes_are_left_out_is_listed_under_forecast(opened, shown, qtbot, practice_with_model) -> None:
+    session = opened(practice_with_model)
+    window = shown(session)
+    open_review(window, qtbot)
+    found = review(session)
+    assert found.left_out
+    assert window.review.measures.left.text() == left_out_list(found)
+    check = window.review.cards["glance"][0]
+    assert check.footer.text().endswith("why eyes are left out: under Forecast, below the four questions")
 
 
 def test_work_on_the_review_can_be_stopped(opened, shown, qtbot, practice_with_model, monkeypatch) -> None:

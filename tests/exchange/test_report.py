@@ -26,7 +26,7 @@ from tests.simulated_practice import Simulated, case_of, forecast, session_on, s
 
 FIGURES_CELLS = 14
 """Cells of the table of questions, which has two columns and never stacks."""
-CHARTS = ("forecast_check", "running_tally", "by_quarter", "by_surgeon", "usefulness")
+CHARTS = ("forecast_check", "running_tally", "alarm", "by_quarter", "by_surgeon", "usefulness")
 
 
 class Page(HTMLParser):

@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 
 from clinic_app.domain.reviewed import (
+    AlarmChart,
+    AlarmPoint,
+    AlarmSide,
     Benefit,
     Bound,
     Counted,
@@ -20,6 +23,7 @@ from clinic_app.domain.reviewed import (
     TallyPoint,
 )
 from clinic_app.figures import words
+from clinic_app.services.review.eyes import NOT_BLIND
 from tests.simulated_practice import usual_review
 
 
@@ -53,11 +57,40 @@ def test_forecast_check(events: int, low: int, high: int, heading: str) -> None:
     assert ("too few to judge" in found.reading) == (events < 30)
 
 
+def alarmed(*worse: date, better: tuple[date, ...] = (), restarts: tuple[date, ...] = ()) -> AlarmChart:
+    points = (AlarmPoint(date(2026, 1, 20), 10, 1.0),)
+    return AlarmChart(
+        AlarmSide(2.0, 3.0, points, worse), AlarmSide(0.5, 3.0, points, better), 0.2, 400, 0.1, restarts, "Look first."
+    )
+
+
+def test_the_newest_alarm_under_the_model_in_use_is_the_finding() -> None:
+    quiet = words.alarm(changed(alarm=alarmed()))
+    assert quiet.heading == "No alarm: the practice has not moved away from its forecasts"
+    assert "a year of 400 eyes with a chance of 20 in 100" in quiet.footer
+    one = words.alarm(changed(alarm=alarmed(date(2026, 1, 5), better=(date(2026, 3, 9),))))
+    assert one.heading == "Alarm in March 2026: fewer cloudy eyes than forecast"
+    assert one.reading.endswith("Look first.")
+    past = words.alarm(changed(alarm=alarmed(date(2026, 1, 5), restarts=(date(2026, 2, 1),))))
+    assert past.heading.startswith("No alarm")
+    assert "Under earlier models: 1 alarm." in past.footer
+    on_the_day = words.alarm(changed(alarm=alarmed(date(2026, 2, 1), restarts=(date(2026, 2, 1),))))
+    assert on_the_day.heading == "Alarm in February 2026: more cloudy eyes than forecast"
+    assert words.alarm(changed(alarm=AlarmChart(why="Not yet."))).heading == "Not yet."
+
+
 @pytest.mark.parametrize(("n", "events"), [(49, 20), (500, 4)])
 def test_too_few_to_draw_is_said_by_every_chart(n: int, events: int) -> None:
     review = changed(n=n, events=events)
     said = f"Too few to draw: {n} eyes, {events} cloudy"
-    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.usefulness):
+    for rule in (
+        words.forecast_check,
+        words.running_tally,
+        words.alarm,
+        words.quarters,
+        words.surgeons,
+        words.usefulness,
+    ):
         assert said in rule(review).heading
 
 
@@ -128,7 +161,7 @@ def test_a_group_outside_the_inner_limits_alone_is_counted_and_never_a_finding()
 
 def test_no_eye_at_all_is_nothing_to_look_at_and_not_a_finding() -> None:
     nothing = changed(n=0, events=0, expected=0.0, subgroups=(), by_surgeon=(), by_quarter=(), tally=())
-    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.groups,
+    for rule in (words.forecast_check, words.running_tally, words.alarm, words.quarters, words.surgeons, words.groups,
                  words.usefulness):  # fmt: skip
         assert rule(nothing).heading == "No graded eye with a forecast: nothing to look at yet"
     none = Bound(0, 0.0, None)
@@ -157,6 +190,32 @@ def test_quarters_outside_their_limits_are_named() -> None:
     assert words.quarters(changed(by_quarter=quarters[2:])).heading == "Each quarter alone is too small to judge"
 
 
+def test_a_quarter_of_few_eyes_that_goes_beyond_the_axis_is_named_with_its_eyes() -> None:
+    large = row("2026 Q3", "inside")  # 80 eyes, limits of chance up to 18: 22.5 in 100
+    small = dataclasses.replace(row("2026 Q4", "too_few", n=1), expected=0.1, observed=0, high=1, high_998=1)
+    assert words.axis_top([large, small]) == pytest.approx(1.06 * 22.5)
+    assert words.axis_top([small]) == 101.0
+    assert words.axis_top([dataclasses.replace(small, n=9, high_998=9), large]) == pytest.approx(1.06 * 22.5)
+    assert words.axis_top([dataclasses.replace(small, n=10, high_998=5), large]) == pytest.approx(53.0)
+    said = words.quarters(changed(by_quarter=(large, small))).footer
+    assert "with an arrowhead: 2026 Q4 (1 eye); quarters of fewer than 10 eyes do not shape the axis." in said
+    assert "arrowhead" not in words.quarters(changed(by_quarter=(large,))).footer
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("set for the demonstration", "Planning line: set for the demonstration. Gain"),
+        ("Set by Osei on 12 Nov 2026", "Planning line: set by Osei on 12 Nov 2026. Gain"),
+        ("Agreed in October.", "Planning line: Agreed in October. Gain"),
+        ("", "Gain"),
+    ],
+)
+def test_who_set_the_planning_line_reads_well_whatever_stands_there(text: str, said: str) -> None:
+    plan = Planning(15.0, text, 3.21, 9.96, 2.0, Benefit(0.15, 0.01, -0.05, 0.0))
+    assert words.usefulness(changed(planning=plan, events=40)).footer.startswith(said)
+
+
 def test_usefulness_speaks_at_the_planning_line() -> None:
     plan = Planning(15.0, "A. Person, 1 Jan 2026", 3.21, 9.96, 2.0, Benefit(0.15, 0.01, -0.05, 0.0))
     found = words.usefulness(changed(planning=plan, events=40))
@@ -173,7 +232,12 @@ def test_footer_says_what_was_counted_and_what_was_left_out() -> None:
     for part in (f"{review.n} eyes, {review.events} cloudy", "booking forecast", "locked beforehand", "1 Oct 2025",
                  review.definition):  # fmt: skip
         assert part in said
-    assert "left out: 5 eyes" in words.left_out(review)
+    assert "left out: 5 eyes (3 of them Not blind), and " in words.left_out(review)
+    assert words.left_out_list(review) == (
+        "Left out, 5 eyes: 3 graded by someone who had seen the forecast (Not blind); 2 set aside: a graft."
+    )
+    assert words.NOT_BLIND == NOT_BLIND
+    assert words.left_out_list(changed(left_out={})) == ""
     assert review.filter_words in words.left_out(review)
     assert "worked out afterwards" in words.footer(changed(basis="afterwards"))
 
@@ -194,7 +258,7 @@ def test_missing_grades_are_never_counted_as_clear() -> None:
 
 def test_every_footer_holds_eyes_cloudy_model_period_and_definition() -> None:
     review = usual_review()
-    for rule in (words.forecast_check, words.running_tally, words.quarters, words.surgeons, words.groups,
+    for rule in (words.forecast_check, words.running_tally, words.alarm, words.quarters, words.surgeons, words.groups,
                  words.usefulness, words.missing_grades):  # fmt: skip
         assert words.footer(review) in rule(review).footer
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from datetime import date
 from xml.etree import ElementTree
 
 import numpy as np
@@ -18,7 +19,7 @@ from clinic_app.figures.tokens import DARK, LIGHT, PRINT, Tokens
 from clinic_app.services.review import review as reviewed
 from tests.simulated_practice import session_on, simulated, usual_review
 
-NAMES = ("forecast_check", "running_tally", "by_quarter", "by_surgeon", "usefulness")
+NAMES = ("forecast_check", "running_tally", "alarm", "by_quarter", "by_surgeon", "usefulness")
 EACH = pytest.mark.parametrize("name", NAMES)
 
 
@@ -64,6 +65,7 @@ def test_svg_keeps_text_as_text_and_is_the_same_each_time(name: str, theme: Toke
     texts = "".join(tree.itertext())
     expected = {
         "forecast_check": "forecast, cloudy in 100", "running_tally": "seen less forecast", "by_quarter": "of ",
+        "alarm": "alarm: more cloudy",
         "by_surgeon": "(trainee)", "usefulness": "planning line 15",
     }  # fmt: skip
     assert expected[name] in texts
@@ -84,6 +86,56 @@ def test_png_is_the_same_each_time_and_twice_as_fine_on_request(name: str) -> No
     assert (width, height) == (760, 380)
     fine = files.png(chart(name).figure(LIGHT), scale=2)
     assert int.from_bytes(fine[16:20], "big") == 1520
+
+
+def test_the_alarm_chart_draws_both_sides_to_their_limits() -> None:
+    review = usual_review()
+    worse, better = review.alarm.worse, review.alarm.better
+    assert worse is not None
+    assert better is not None
+    figure = chart("alarm").figure(LIGHT)
+    levels = {round(float(line.get_ydata()[0]), 6) for line in figure.axes[0].lines if len(set(line.get_ydata())) == 1}  # type: ignore[arg-type,index]
+    assert {round(worse.limit, 6), round(-better.limit, 6)} <= levels
+    drawn = [line.get_ydata() for line in figure.axes[0].lines if len(line.get_ydata()) == len(worse.points)]  # type: ignore[arg-type]
+    assert np.allclose(drawn[0], [point.height for point in worse.points])
+    assert np.allclose(drawn[1], [-point.height for point in better.points])
+
+
+def test_alarms_of_earlier_models_are_hollow_and_the_key_says_so() -> None:
+    review = usual_review()
+    assert review.alarm.worse is not None
+    days = [point.day for point in review.alarm.worse.points]
+    early, late = days[len(days) // 4], days[-2]
+    worse = dataclasses.replace(review.alarm.worse, signals=(early, late))
+    begun = (days[len(days) // 2],)
+
+    def drawn(restarts: tuple[date, ...]) -> tuple[list[str], list[str]]:
+        told = dataclasses.replace(review.alarm, worse=worse, restarts=restarts)
+        figure = chart("alarm", dataclasses.replace(review, alarm=told)).figure(LIGHT)
+        dots = [one for one in figure.axes[0].lines if one.get_marker() == "o" and len(one.get_xdata()) == 1]  # type: ignore[arg-type]
+        fills = [str(one.get_markerfacecolor()) for one in sorted(dots, key=lambda one: float(one.get_xdata()[0]))]  # type: ignore[index,arg-type]
+        return fills, [one.get_text() for one in figure.findobj(Text)]  # type: ignore[attr-defined]
+
+    fills, texts = drawn(begun)
+    assert fills == [LIGHT.sheet, LIGHT.seen]
+    assert "alarm under an earlier model" in texts
+    fills, texts = drawn(())
+    assert fills == [LIGHT.seen, LIGHT.seen]
+    assert "alarm under an earlier model" not in texts
+
+
+def test_a_quarter_of_one_eye_does_not_stretch_the_axis_and_is_marked_as_cut_off() -> None:
+    review = usual_review()
+    usual_top = quarters.draw(review, LIGHT, *WIDE).axes[0].get_ylim()[1]
+    one = dataclasses.replace(
+        review.by_quarter[-1], group="2027 Q1", n=1, expected=0.1, observed=1, low=0, high=1, low_998=0, high_998=1
+    )
+    assert all(row.n >= 10 for row in review.by_quarter)
+    (made,) = quarters.draw(dataclasses.replace(review, by_quarter=(*review.by_quarter, one)), LIGHT, *WIDE).axes
+    assert made.get_ylim()[1] == usual_top < 90
+    heads = [line for line in made.lines if line.get_marker() == "^"]
+    assert [str(line.get_color()) for line in heads] == [LIGHT.ref, LIGHT.seen]
+    assert all(0 < float(line.get_ydata()[0]) < usual_top for line in heads)  # type: ignore[index,arg-type]
 
 
 def test_inner_names_of_several_pictures_do_not_meet() -> None:

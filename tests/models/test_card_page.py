@@ -208,3 +208,41 @@ def test_usual_use_stands_on_the_page_and_works_from_it() -> None:
     by_hand = [math.exp(sum(b * x for b, x in zip(line, columns, strict=True))) for line in lines]
     assert [found.low, found.median, found.high] == pytest.approx(by_hand, rel=1e-4)
     assert "higher than 9 of 10 cases with this nucleus" in found.words
+
+
+def test_the_page_says_how_many_resamples_each_figure_rests_on() -> None:
+    written = fresh_json(booking())
+    judgement, own = written["judgement"], written["own_records_only"]
+    judgement |= {
+        "resamples": 198, "failed_resamples": 2, "redrawn_resamples": 3,
+        "figure_resamples": {
+            "c_statistic": 198, "brier": 198, "calibration_in_the_large": 198, "calibration_slope": 187,
+        },
+    }  # fmt: skip
+    judgement["corrected"]["calibration_slope"] = 0.9
+    own["figure_resamples"] = judgement["figure_resamples"] | {"c_statistic": 0}
+    own["corrected"]["c_statistic"] = None
+    own |= {"folds": 50, "folds_left_out": 4}
+    written["hash"] = content_hash(written)
+    page = read_card(write(written)).as_page()
+    judged, beside = page[page.index("Judged on its own eyes") :], page[page.index("Own records only, beside") :]
+    assert re.search(r"calibration slope: [-\d.]+; 0\.9000 from 187 resamples\n", judged)
+    assert re.search(r"c statistic: [\d.]+; [\d.]+ from 198 resamples\n", judged)
+    assert re.search(r"c statistic: [\d.]+; not estimable\n", beside)
+    flat = re.sub(r"\s+", " ", judged)
+    assert "resamples of the patients: 198, without a fit: 2" in flat
+    assert "drawn anew because all eyes were cloudy or all were clear: 3" in flat
+    assert "training parts of the cross-validation 50, left out for want of cloudy or of clear eyes 4" in beside
+
+
+def test_a_count_of_resamples_that_is_no_count_is_refused() -> None:
+    written = fresh_json(booking())
+    written["judgement"]["figure_resamples"] = {"c_statistic": 200}
+    written["hash"] = content_hash(written)
+    with pytest.raises(ModelError, match="figure_resamples"):
+        read_card(write(written))
+
+
+def test_training_writes_the_training_parts_down() -> None:
+    own = booking().card.written["own_records_only"]
+    assert (own["folds"], own["folds_left_out"]) == (50, 0)

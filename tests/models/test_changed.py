@@ -24,6 +24,7 @@ def test_a_level_that_moved_is_worded_on_the_card_columns() -> None:
     assert found.words.startswith("The overall level moved by +0.")
     last = [i for i, row in enumerate(rows) if row["surgery_date"].year == 2024]  # type: ignore[attr-defined]
     assert found.n == len(last)
+    assert found.events == sum(look(rows[i]).cloudy is True for i in last) < sum(look(r).cloudy is True for r in rows)
     working = card.forecaster.working
     by_hand = closed_test(
         [working.work(working.columns(rows[i])).away for i in last],

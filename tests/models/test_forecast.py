@@ -294,7 +294,7 @@ def test_a_new_machine_gets_no_end_of_case_number() -> None:
 def test_what_is_missing_is_said() -> None:
     found = booking().card.forecast([usual_eye(ecd_per_mm2=None, acd_mm=None)])[0]
     assert found.missing == ("acd_mm", "ecd_per_mm2")
-    assert found.note.startswith("Missing: Chamber depth and Cell count.")
+    assert found.note.startswith("Missing: chamber depth and cell count.")
     assert found.would_narrow_most is not None
     assert found.as_dict()["would_narrow_most"] == found.would_narrow_most.field == "acd_mm"
     assert found.would_narrow_most.gain >= 0.02

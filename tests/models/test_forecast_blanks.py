@@ -219,6 +219,19 @@ def test_gains_and_shares_stay_within_what_is_open(formula: Formula, eye: list[f
     assert 0.0 <= numbers.low <= numbers.high <= 1.0
 
 
+@given(formulas(), columns)
+@settings(deadline=None)
+def test_a_gain_is_what_recording_the_expected_answers_takes_off(formula: Formula, eye: list[float]) -> None:
+    working = Working(formula)
+    numbers = working.eye(eye)
+    filled = (numbers.away + formula.centre)[:4].tolist()
+    for size in (1, 2, 3):
+        for wanted in itertools.combinations(numbers.pattern.open, size):
+            after = working.eye([filled[j] if j in wanted else value for j, value in enumerate(eye)])
+            taken = numbers.missing_variance - after.missing_variance
+            assert working.gain(numbers, wanted) == pytest.approx(taken, rel=1e-6, abs=1e-9)
+
+
 @given(formulas(), columns, st.integers(0, 3))
 @settings(deadline=None)
 def test_one_blank_more_never_tells_more(formula: Formula, eye: list[float], j: int) -> None:

@@ -9,11 +9,13 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.stats import chi2
 from sklearn.metrics import brier_score_loss, roc_auc_score
+from sklearn.metrics import log_loss as mean_log_loss
 
-from models import ModelError, compare_c_statistics, judge, net_benefit, net_benefit_band, performance
+from models import ModelError, compare_c_statistics, judge, log_loss, net_benefit, net_benefit_band, performance
 from models.arrays import cluster_codes, expit, logit
 from models.calibration import distance_if_perfect, observed_expected, smooth
 from models.discrimination import c_measure, c_statistic, placements
+from models.scoring import score_many
 from tests.models.reference_data import Array
 
 
@@ -37,6 +39,30 @@ def test_ranking_and_brier_equal_scikit_learn(seed: int, n: int, rounded: bool) 
     assert c_statistic(risk, y, weight) == pytest.approx(roc_auc_score(y, risk, sample_weight=weight), abs=1e-12)
     light = performance(risk, y, weights=weight)
     assert light.brier == pytest.approx(brier_score_loss(y, risk, sample_weight=weight), abs=1e-12)
+
+
+@given(st.integers(0, 10_000), st.integers(1, 300), st.floats(0.1, 15.0), st.integers(0, 3))
+@settings(max_examples=100, deadline=None)
+def test_log_loss_and_brier_equal_scikit_learn(seed: int, n: int, spread: float, kinds: int) -> None:
+    rng = np.random.default_rng(seed)
+    # far out too, where 1 - p has few digits: the chance of a clear eye counts as much as that of a cloudy one
+    log_odds = rng.normal(0.0, spread, n).clip(-30.0, 30.0)
+    risk = expit(log_odds)
+    y = {0: np.zeros(n), 1: np.ones(n)}.get(kinds, (rng.random(n) < 0.3) * 1.0)
+    weight = rng.random(n) + 0.01
+    each = log_loss(risk, y)
+    for w in (None, weight):
+        theirs = mean_log_loss(y, risk, sample_weight=w, labels=[0, 1])
+        assert np.average(each, weights=w) == pytest.approx(theirs, rel=1e-12)
+    assert each.sum() == pytest.approx(mean_log_loss(y, risk, normalize=False, labels=[0, 1]), rel=1e-12)
+    brier = brier_score_loss(y, risk, sample_weight=weight, labels=[0, 1], pos_label=1)
+    if 0.0 < y.sum() < n:
+        assert performance(risk, y, weights=weight).brier == pytest.approx(brier, rel=1e-12)
+    assert judge(risk, y, curve=False).brier == pytest.approx(
+        brier_score_loss(y, risk, labels=[0, 1], pos_label=1), rel=1e-12
+    )
+    (many,) = score_many(log_odds[None], y, (weight,), exact=True)
+    assert many.brier[0] == pytest.approx(brier, rel=1e-9, abs=1e-12)
 
 
 @given(st.integers(0, 10_000), st.integers(12, 60), st.booleans())

@@ -118,6 +118,8 @@ def test_words() -> None:
     assert "lower than 9 of 10 cases" in usual.of(eye(irrigation_volume_ml=20.0))["irrigation_volume_ml"].words
     middle = usual.of(eye(irrigation_volume_ml=60.0))["irrigation_volume_ml"]
     assert (middle.value, "as usual with this nucleus (median" in middle.words) == (pytest.approx(60.0), True)
+    above = usual.of(eye(irrigation_volume_ml=0.5 * (high.median + high.high)))["irrigation_volume_ml"]
+    assert "as usual with this nucleus (median" in above.words
     without = usual.of(eye())["irrigation_volume_ml"]
     assert without.value is None
     assert without.words.startswith("Fluid: not recorded; usual with this nucleus: median ")
@@ -151,6 +153,10 @@ def test_columns_of_a_case() -> None:
 def test_blanks_take_the_median_and_yes_or_no_counts_as_no() -> None:
     usual = learnt(cases(300))
     assert usual.fill[1] == pytest.approx(7.3, abs=0.15)
+    rows = cases(300)
+    rows[0]["age_years"], rows[1]["acd_mm"] = 105.0, 5.9
+    ages, depths = ([float(str(row[name])) for row in rows] for name in ("age_years", "acd_mm"))
+    assert learnt(rows).fill[1:3] == pytest.approx([np.median(ages) / 10.0, np.median(depths)], abs=1e-12)
     assert usual.fill[3:].tolist() == [0.0, 0.0]
     bare = {"nucleus_hardness": 3}
     filled = {"nucleus_hardness": 3, "age_years": 10 * usual.fill[1], "acd_mm": usual.fill[2]}
@@ -167,6 +173,19 @@ def test_too_few_cases() -> None:
     # with four columns and an intercept the 10 % line needs 400 cases
     assert {line.method for line in learnt(cases(399)).lines if line.field == "case_minutes"} == {"log_normal"}
     assert {line.method for line in learnt(cases(400)).lines if line.field == "case_minutes"} == {"quantile"}
+
+
+def test_lines_of_few_cases_rise_with_the_share_as_the_normal_does() -> None:
+    rng = np.random.default_rng(5)
+    x = rng.normal(size=(40, 2))
+    y = 1.0 + x @ [0.5, -0.2] + 0.3 * rng.normal(size=40)
+    method, found = usual_lines(x, y, SHARES)
+    assert method == "log_normal"
+    # the ordinary line with the residual SD on 40 - 3 degrees of freedom (numpy's least squares)
+    design = np.column_stack([np.ones(40), x])
+    b, left, *_ = np.linalg.lstsq(design, y, rcond=None)
+    assert found[:, 1:] == pytest.approx(np.tile(b[1:], (3, 1)), abs=1e-12)
+    assert found[:, 0] == pytest.approx(b[0] + np.sqrt(left[0] / 37.0) * Z, abs=1e-12)
 
 
 def test_lines_never_cross_for_a_case() -> None:

@@ -68,6 +68,30 @@ def test_every_refit_is_at_its_own_optimum(seed: int, published: bool) -> None:
         assert found[b] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-6, abs=1e-7)
 
 
+def test_very_many_eyes_start_from_a_share_of_them_and_end_at_their_own_optimum() -> None:
+    x, y = practice(4, n=41_000)
+    weights = np.random.default_rng(1).poisson(1.0, (6, 41_000)).astype(np.uint8)
+    found, work = refit_counted(x, y, weights)
+    assert (work.by_newton, work.alone) == (0, 0)
+    for b in range(6):
+        assert gradient(x, y, weights[b], found[b], None) < 1e-8 * weights[b].sum()
+
+
+def test_a_column_that_varies_in_one_refit_alone_counts_there() -> None:
+    # Fifty refits with eyes of their own each; the last column varies only among the eyes of one of them.
+    rng = np.random.default_rng(8)
+    x = rng.normal(size=(50 * 60, 2))
+    x[:, 1] = 3.0
+    x[60:120, 1] += rng.normal(size=60)
+    y = (rng.random(3000) < 0.4).astype(float)
+    weights = np.kron(np.eye(50), np.ones(60))
+    prior = Prior.ridge(0.5, 2)
+    found = refit_many(x, y, weights, prior=prior)
+    alone = fit_logistic(x, y, prior=prior, weights=weights[1])
+    assert found[1] == pytest.approx(np.concatenate([[alone.intercept], alone.coefficients]), rel=1e-6, abs=1e-7)
+    assert found[1, 2] != 0.0
+
+
 def test_threads_do_not_change_a_bit() -> None:
     x, y = practice(1, n=5000)
     weights = resamples(2, 100, 5000).astype(np.uint8)
@@ -181,7 +205,7 @@ def spread_practice(seed: int, n: int, p: int) -> tuple[Array, Array]:
     return x, y
 
 
-@pytest.mark.parametrize(("n", "passes"), [(500, 12), (2000, 8), (6000, 8), (20000, 6)])
+@pytest.mark.parametrize(("n", "passes"), [(500, 8), (2000, 6), (6000, 6), (20000, 5), (50000, 4)])
 def test_the_work_stays_within_its_bounds(n: int, passes: int) -> None:
     # Goals of the algorithm, not of a machine: passes over the eyes, informations, refits that needed a later tier.
     x, y = spread_practice(4, n, 20)
@@ -276,7 +300,7 @@ def test_frozen_refits_are_single_fits_on_the_eyes_drawn(curve: bool) -> None:
         ridge = fit_logistic(
             (columns - own.centre) / scale, data.y, prior=Prior.ridge(own.penalty, 3), weights=counted[b]
         )
-        refitted = OwnFit(own.penalty, own.used, ridge.intercept, own.centre, ridge.coefficients / scale)
+        refitted = OwnFit(own.penalty, own.used, ridge.intercept, own.centre, ridge.coefficients / scale, 1, 0)
         assert both[1][b] == pytest.approx(own_log_odds(refitted, full), abs=1e-5)
 
 
@@ -318,6 +342,19 @@ def test_bins_of_many_eyes_keep_the_figures() -> None:
         assert coarse.calibration_slope[0] == pytest.approx(fine.calibration_slope[0], abs=1e-4)
 
 
+def test_whole_numbers_counted_at_once_give_the_same_figures() -> None:
+    rng = np.random.default_rng(3)
+    log_odds = rng.normal(-2.3, 1.0, size=(2, 5000)).astype(np.float32)
+    y = (rng.random(5000) < expit(log_odds[0])).astype(float)
+    counts, once = rng.integers(0, 5, size=(2, 5000)).astype(np.uint8), np.ones(5000, dtype=np.uint8)
+    at_once = score_many(log_odds, y, (counts, once))
+    each = score_many(log_odds, y, (counts.astype(float), np.ones(5000)))
+    for one, other in zip(at_once, each, strict=True):
+        assert one.c_statistic.tobytes() == other.c_statistic.tobytes()
+        assert one.brier.tobytes() == other.brier.tobytes()
+        assert one.calibration_slope.tobytes() == other.calibration_slope.tobytes()
+
+
 def test_equal_log_odds_count_half() -> None:
     (scores,) = score_many(np.array([[0.0, 0.0, 1.0, -1.0]]), np.array([1.0, 0.0, 0.0, 1.0]), (np.ones(4),))
     # pairs: (0, 0) half, (0, 1) lost, (-1, 0) lost, (-1, 1) lost
@@ -356,3 +393,13 @@ def test_a_very_steep_slope_is_found() -> None:
     (scores,) = score_many(log_odds, y, (np.ones(500),))
     theirs = LogisticRegression(C=np.inf, tol=1e-10, max_iter=10_000).fit(100.0 * (log_odds[0] + 2.0)[:, None], y)
     assert scores.calibration_slope[0] == pytest.approx(100.0 * theirs.coef_[0, 0], rel=1e-4)
+
+
+def test_a_refit_without_an_optimum_is_named_by_its_row() -> None:
+    rng = np.random.default_rng(5)
+    x = rng.normal(size=60)
+    y = (rng.random(60) < 0.5) * 1.0
+    weights = np.ones((140, 60), dtype=np.uint8)
+    weights[133] = ((x > 0) == (y == 1.0)).astype(np.uint8)  # only eyes that a cut at 0 tells apart
+    with pytest.raises(Separation, match="Refit 133 "):
+        refit_many(x[:, None], y, weights)

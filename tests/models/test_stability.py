@@ -7,6 +7,7 @@ import pytest
 
 from models import ModelError, coefficient_stability, fit_logistic, forecast_stability, refit_many
 from models.arrays import expit
+from models.stability import Movement
 
 
 def test_written_out_by_hand() -> None:
@@ -51,3 +52,16 @@ def test_refusals() -> None:
         coefficient_stability([[1.0]], [0.0, 1.0], [[0.0, 1.0, 2.0]])
     with pytest.raises(ModelError, match="no eyes"):
         coefficient_stability(np.empty((0, 1)), [0.0, 1.0], [[0.0, 1.0]])
+
+
+def test_resamples_added_a_few_at_a_time_give_the_same() -> None:
+    rng = np.random.default_rng(4)
+    own, odds = rng.normal(-2, 1, 40), rng.normal(-2, 1, (9, 40))
+    moved = Movement(expit(own))
+    assert moved.found() is None
+    for some in (odds[:4], odds[4:]):
+        moved.add(moved.of(some), some.shape[0])
+    found, wanted = moved.found(), forecast_stability(expit(own), expit(odds))
+    assert found is not None
+    assert found.change == pytest.approx(wanted.change, abs=1e-14)
+    assert (found.median, found.p95, found.resamples) == pytest.approx((wanted.median, wanted.p95, 9), abs=1e-14)

@@ -28,6 +28,18 @@ def test_groups_with_published_style_limits() -> None:
     assert found.by_chance == pytest.approx(0.15, abs=1e-12)
 
 
+def test_each_group_is_judged_by_its_own_chances() -> None:
+    # 50 eyes at 4 % expect 2, 50 at 20 % expect 10; by the practice's average both would expect 6
+    risk = np.repeat([0.04, 0.2], 50)
+    seen = np.zeros(100)
+    seen[[0, 1, *range(50, 60)]] = 1.0
+    found = subgroup_table(risk, seen, {"site": ["low"] * 50 + ["high"] * 50})
+    assert [row.counts.expected for row in found.rows] == pytest.approx([2.0, 10.0], abs=1e-12)
+    assert [row.ratio.value for row in found.rows if row.ratio is not None] == pytest.approx([1.0, 1.0], abs=1e-12)
+    # binomial of 50 eyes at 20 %: 2.5 and 97.5 % points 5 and 16 (scipy.stats.binom.ppf)
+    assert (found.rows[1].counts.low, found.rows[1].counts.high) == (5, 16)
+
+
 def test_too_few_everywhere_and_nothing_forecast() -> None:
     found = subgroup_table(np.zeros(4), np.zeros(4), {"sex": ["f", "m", None, "f"]})
     assert [row.ratio for row in found.rows] == [None, None]
@@ -39,6 +51,8 @@ def test_share_of_unlike_eyes() -> None:
     found = unlike_ours([1, 1, 1] + [0] * 37, [0] * 40)
     assert (found.edge.value, found.edge.low, found.edge.high) == pytest.approx((0.075, 0.02584, 0.19864), abs=1e-5)
     assert found.n == 40
+    apart = unlike_ours([1, 1, 0, 0, 0], [0, 0, 1, 0, 0])
+    assert (apart.edge.value, apart.beyond.value) == pytest.approx((0.4, 0.2), abs=1e-12)
     assert unlike_ours([0] * 30, [0] * 30).beyond.high == pytest.approx(0.11351, abs=1e-5)
 
 

@@ -13,6 +13,7 @@ from sklearn.metrics import log_loss
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from models import optimism
 from models.blanks import Blanks
 from models.dataset import build
 from models.errors import ModelError
@@ -26,6 +27,7 @@ from models.prior import Prior
 from models.prior_table import read_prior_table
 from models.progress import Cancelled
 from models.recipe import EnergyColumn, one_pass, published_prior
+from models.resampling import counted_draws
 from models.spec import Spec, Term, TermKind, default_spec
 from models.training import Training, halving_weights, tier_of, train
 from tests.models.invented_practice import Row, practice
@@ -50,7 +52,7 @@ def test_the_summary_has_the_agreed_keys() -> None:
     summary = booking().summary
     assert set(summary) == {
         "model", "n", "events", "patients", "excluded", "penalty", "terms", "apparent", "corrected", "adequacy",
-        "prior", "own_records_only",
+        "prior", "own_records_only", "stability",
     }  # fmt: skip
     figures_ = {"c_statistic", "brier", "calibration_in_the_large", "calibration_slope"}
     assert set(summary["apparent"]) == set(summary["corrected"]) == figures_
@@ -394,6 +396,42 @@ def test_a_resample_may_leave_own_records_without_a_column() -> None:
     assert found.resamples == 12
 
 
+def test_resamples_without_a_fit_are_left_out_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    study = study_of(practice(200), default_spec("booking"), own=True)
+    usual = correct_optimism(study, 5)
+    work = {"_redo": optimism._redo, "fit_own": optimism.fit_own}
+
+    def kept(name: str, places: set[int]) -> tuple[dict[str, float], dict[str, float]]:
+        """Mean optimism of both models when only the resamples at these places have this fit."""
+        asked = iter(range(5))
+
+        def some(*given: Any, **more: Any) -> Any:
+            if next(asked) not in places:
+                raise ModelError("The model cannot be fitted.", "It was refused.", "Go on.")
+            return work[name](*given, **more)
+
+        monkeypatch.setattr(optimism, name, some)
+        found = correct_optimism(study, 5)
+        monkeypatch.setattr(optimism, name, work[name])
+        assert found.failed == (5 - len(places) if name == "_redo" else 0)
+        assert found.resamples == 5 - found.failed
+        assert found.own_apparent is not None
+        assert found.own_corrected is not None
+        pairs = ((found.apparent, found.corrected), (found.own_apparent, found.own_corrected))
+        ours, own = ({key: one[key] - two[key] for key in ("c_statistic", "brier")} for one, two in pairs)  # type: ignore[operator]
+        return ours, own
+
+    for name, which in (("_redo", 0), ("fit_own", 1)):
+        alone = [kept(name, {place})[which] for place in range(5)]
+        assert len({one["brier"] for one in alone}) == 5
+        for key, mean in kept(name, {0, 2, 4})[which].items():
+            assert mean == pytest.approx(np.mean([alone[k][key] for k in (0, 2, 4)]), abs=1e-12)
+    # where the quick steps find nothing, the safe fit gives the same
+    monkeypatch.setattr(optimism, "newton", lambda *_: None)
+    again = correct_optimism(study, 5)
+    assert list(again.corrected.values()) == pytest.approx(list(usual.corrected.values()), abs=1e-8)
+
+
 def test_a_practice_without_a_column_for_own_records_still_gets_a_card() -> None:
     rows = practice(SMALL)
     for number, row in enumerate(rows):
@@ -511,3 +549,37 @@ def test_the_end_of_case_model_has_its_own_fields_and_normal() -> None:
     assert card.formula.mean.shape == (21,)
     assert card.formula.energy is not None
     assert card.formula.energy.machines == ("M1", "M2")
+
+
+def test_each_figure_says_in_how_many_resamples_it_could_be_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    for blanks in ("redone", "frozen"):
+        scored = optimism.score_many
+
+        def without_slope(*given: Any, **more: Any) -> Any:
+            found = scored(*given, **more)  # noqa: B023 - called within the loop
+            if len(found) == 2:
+                found[0].calibration_slope[0] = np.nan
+            return found
+
+        monkeypatch.setattr(optimism, "score_many", without_slope)
+        judgement = trained(practice(SMALL), resamples=3, blanks=blanks).card.judgement
+        monkeypatch.setattr(optimism, "score_many", scored)
+        counted = judgement["figure_resamples"]
+        assert (counted["c_statistic"], counted["brier"], counted["calibration_in_the_large"]) == (3, 3, 3)
+        assert counted["calibration_slope"] == 2
+        assert (judgement["resamples"], judgement["failed_resamples"], judgement["redrawn_resamples"]) == (3, 0, 0)
+        assert judgement["stability"]["resamples"] == 3
+        assert 0 < judgement["stability"]["median"] < judgement["stability"]["p95"] < 0.5
+
+
+def test_draws_of_one_kind_of_eyes_are_drawn_anew_and_counted() -> None:
+    # one patient of twenty has the only cloudy eye: (19 / 20)^20 = 36 % of draws miss it
+    y = np.zeros(20)
+    y[3] = 1.0
+    patients = np.arange(20)
+    drawn, redrawn = counted_draws(slice(0, 2000), patients, y, 1)
+    assert (drawn[3] > 0).all()
+    share = redrawn / (redrawn + 2000)
+    assert share == pytest.approx(0.95**20, abs=4 * np.sqrt(0.36 * 0.64 / (redrawn + 2000)))
+    parts = [counted_draws(slice(k, k + 500), patients, y, 1)[1] for k in range(0, 2000, 500)]
+    assert sum(parts) == redrawn

@@ -32,7 +32,8 @@ def test_every_area_of_formulas_has_planted_errors() -> None:
     assert files >= {
         "fit", "prior", "spline", "separation", "arrays", "missing", "blanks", "recipe", "energy", "columns", "refit",
         "discrimination", "calibration", "usefulness", "judging", "formula", "working", "patterns", "batch", "ranges",
-        "monitor", "alarm", "update", "adequacy", "penalty", "optimism", "scoring", "training",
+        "monitor", "alarm", "update", "adequacy", "penalty", "optimism", "scoring", "training", "standardised", "path",
+        "nucleus", "usual", "stability", "subgroups", "changed", "watching",
     }  # fmt: skip
 
 

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from clinic_app.cli import main as cli
-from clinic_app.cli.demo import ACTS
+from clinic_app.demonstration import ACTS
+from clinic_app.domain.invented import DEMO_PERSON
 from clinic_app.services import demo
 from clinic_app.session import open_session
 from models.codebook import Stage
@@ -27,7 +28,7 @@ def replay(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, dem
 
 
 def run(folder: Path, *words: str) -> int:
-    return cli.main(["--practice", str(folder), *words])
+    return cli.main(["--practice", str(folder), "--as", DEMO_PERSON, *words])
 
 
 def answer(folder: Path, capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
@@ -57,7 +58,7 @@ def test_every_forecast_of_the_review_was_locked_before_the_outcome(replay: tupl
             assert one.made_at.date() <= one.key.surgery_date
             last = date.fromisoformat(str(session.card(one.model_id).training["last"]))
             assert last < one.key.surgery_date
-        assert len({one.model_id for one in locked}) == 5
+        assert len({one.model_id for one in locked}) == 6
         assert story.models[-2:] == ["booking-6", "end_of_case-6"]
         assert len(session.store.forecasts(model="end_of_case", locked=True)) > 600
 
@@ -66,7 +67,7 @@ def test_no_eye_waits_for_ever(replay: tuple[Path, demo.Story]) -> None:
     folder, _ = replay
     with open_session(folder, person="test") as session:
         waiting = [case for case in session.store.cases() if not case.has(Stage.THEATRE)]
-    assert len(waiting) == 30
+    assert len(waiting) == 27
     assert min(case.key.surgery_date for case in waiting) >= demo.BOOKING_DAY
 
 
@@ -81,7 +82,7 @@ def test_forecasts_for_the_booked_eyes(replay: tuple[Path, demo.Story], capsys: 
     found = answer(replay[0], capsys, "forecast")
     assert found["model_id"] == "booking-6"
     rows = found["rows"]
-    assert len(rows) == 30
+    assert len(rows) == 27
     assert [one["surgery_date"] for one in rows] == sorted(one["surgery_date"] for one in rows)
     for one in rows:
         if one["status"] == "forecast":

@@ -19,7 +19,7 @@ from models.codebook import BY_NAME, Stage
 from models.outcome import look
 
 FOLDER = Path(__file__).parents[2] / "sample_cases"
-FILES = ("invented_eyes.csv", "invented_booked.csv", "invented_clinic_sheet.xlsx", "README.md")
+FILES = ("invented_eyes.csv", "invented_booked.csv", "invented_operated.csv", "invented_clinic_sheet.xlsx", "README.md")
 
 
 @cache
@@ -199,6 +199,17 @@ def test_thirty_booked_eyes_to_come():
     assert len(fellows) == 10
     assert all(row["eye"] != known[row["patient_id"]]["eye"] for row in fellows)
     assert all(check_fellow(row, known[row["patient_id"]]) == [] for row in fellows)
+
+
+def test_the_booked_eyes_of_the_first_day_are_operated_and_nobody_has_seen_them_since():
+    rows = [taken(row) for row in cells("invented_operated.csv")]
+    booked = [row for row in cells("invented_booked.csv") if row["surgery_date"] == "2026-12-01"]
+    key = ("patient_id", "eye", "surgery_date")
+    assert [tuple(row[name] for name in key) for row in cells("invented_operated.csv")] == [
+        tuple(row[name] for name in key) for row in booked
+    ]
+    assert all(BY_NAME[name].stage in (Stage.BOOKING, Stage.THEATRE) for name in cells("invented_operated.csv")[0])
+    assert all(row["phaco_machine_id"] in ("M-1", "M-2") and row["case_minutes"] for row in rows)
 
 
 def test_the_clinics_sheet_is_awkward_where_it_says():

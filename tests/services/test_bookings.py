@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from clinic_app.domain.record import CaseKey, StageRecord
+from clinic_app.domain.record import CaseKey, Origin, StageRecord
 from clinic_app.errors import Refusal
 from clinic_app.services import bookings, decisions
 from clinic_app.services.training import train_candidate
@@ -144,6 +144,37 @@ def test_a_change_of_a_booking_needs_a_reason_and_the_version_that_was_read(with
     assert len(with_model.store.forecasts(key=key)) == 2
     lines = with_model.store.history(key=key)
     assert any(line.field == "nucleus_hardness" and (line.old, line.new) == ("3", "4") for line in lines)
+
+
+def test_a_change_keeps_devices_days_and_typed_texts_of_the_answers_that_stay(with_model: Session) -> None:
+    key = CaseKey("N-5", "L", date(2026, 11, 5))
+    came = StageRecord(
+        Stage.BOOKING,
+        {**ANSWERS, "preop_va_logmar": 0.3},
+        missing={"endo_cv_pct": "not_done"},
+        typed={"cct_um": "0.545 mm", "acd_mm": "3,1", "endo_cv_pct": "nd"},
+        origin={"cct_um": Origin("Pachymeter A", date(2026, 9, 1)), "acd_mm": Origin("Biometer B")},
+    )
+    with with_model.store.writing(by="import", act="import") as write:
+        write.put_many([(key, [came])])
+    eye = bookings.open_eye(with_model, key)
+    form = StageRecord(Stage.BOOKING, {**ANSWERS, "acd_mm": 3.4}, missing={"endo_cv_pct": "not_done"})
+    bookings.book(with_model, form, key, expect_version=eye.version, reason="measured again")
+    case = with_model.store.case(key)
+    assert case is not None
+    kept = case.stages[Stage.BOOKING].record
+    assert dict(kept.origin) == {"cct_um": Origin("Pachymeter A", date(2026, 9, 1))}
+    assert dict(kept.typed) == {"cct_um": "0.545 mm", "endo_cv_pct": "nd"}
+    assert (kept.values["acd_mm"], kept.values["preop_va_logmar"]) == (3.4, 0.3)
+    # what the form left open is emptied
+    less = {name: value for name, value in ANSWERS.items() if name != "cct_um"}
+    bookings.book(with_model, StageRecord(Stage.BOOKING, less), key, reason="cannot be")  # type: ignore[arg-type]
+    case = with_model.store.case(key)
+    assert case is not None
+    kept = case.stages[Stage.BOOKING].record
+    assert "cct_um" not in kept.values
+    assert "cct_um" not in kept.origin
+    assert not kept.missing
 
 
 def test_an_operated_eye_keeps_its_booking(with_model: Session) -> None:

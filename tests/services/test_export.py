@@ -249,12 +249,15 @@ def test_no_cell_of_an_export_is_a_formula(filled: Session, tmp_path: Path) -> N
 def test_the_manifest_names_tables_rules_and_hashes(filled: Session, tmp_path: Path) -> None:
     import hashlib
 
+    before = filled.store.head().number
     export(filled, tmp_path / "whole")
     found = json.loads((tmp_path / "whole" / "manifest.json").read_text(encoding="utf-8"))
     content = (tmp_path / "whole" / "cases.csv").read_bytes()
     assert found["sha256"]["cases.csv"] == hashlib.sha256(content).hexdigest()
     assert found["tables"]["cases"]["rows"] == 27
-    assert found["history"]["number"] == filled.store.head().number
+    assert found["history"]["number"] == before
+    (line,) = filled.store.history(newest=1)
+    assert (line.act, line.new) == ("export", "14 patients, 27 cases, 48 rechecks")
     assert "apostrophe" in found["rules"][-1]
 
 

@@ -13,7 +13,7 @@ from clinic_app.domain.record import CaseKey, StoredForecast
 from clinic_app.errors import Refusal
 from clinic_app.services import bookings, decisions
 from clinic_app.services.care import verify
-from clinic_app.services.cases import cases, document
+from clinic_app.services.cases import cases, documents
 from clinic_app.services.forecasts import forecast_file, forecast_practice
 from clinic_app.services.intake import import_files
 from clinic_app.services.training import train_candidate
@@ -85,7 +85,7 @@ def test_an_amended_depth_makes_the_forecast_anew_and_theatre_locks_that_one(ses
     shown = on_the_list(session)
     assert shown.row["acd_mm"] == 2.2
     assert shown.forecast == new
-    (told,) = (document(session, one) for one in cases(session) if one.key == RIGHT)
+    (told,) = documents(session, [one for one in cases(session) if one.key == RIGHT])
     assert told["acd_mm"] == 2.2
     (again,) = (one for one in forecast_practice(session, model="booking")["rows"] if one["patient_id"] == "N-1")
     assert again["risk"] == pytest.approx(new.risk, abs=1e-12)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from clinic_app.domain.record import CaseKey, StageRecord, StoredForecast
+from clinic_app.domain.record import CaseKey, Draft, StageRecord, StoredForecast
 from clinic_app.store import Store, open_store
 from models.codebook import Stage
 
@@ -63,7 +63,7 @@ class Invented:
 
     @classmethod
     def fill(cls, store: Store) -> None:
-        """Three eyes of two patients, two models, three forecasts, one of them locked."""
+        """Three eyes of two patients, two models, three forecasts, one of them locked; a machine, an event, a draft."""
         with store.writing(by="A. Invented", act="book") as w:
             w.put_stage(cls.key, cls.booking())
             w.put_stage(cls.fellow, cls.booking(cct_um=541.0))
@@ -82,6 +82,18 @@ class Invented:
             w.put_recheck(
                 cls.key, cls.record(Stage.RECHECK, recheck_at=datetime(2026, 3, 12, 9, 30), recheck_cct_um=570.0)
             )
+        with store.writing(by="D. Invented", act="set up") as w:
+            w.put_register("machine", "Phaco 1", {"metric": "effective_time_s", "tips": ["30", "45"]})
+            w.add_event(cls.other, "opening", {"what": "booking_forecast"})
+        store.keep_draft(cls.draft())
+
+    @classmethod
+    def draft(cls, **changes: object) -> Draft:
+        told: dict[str, object] = {
+            "person": "A. Invented", "stage": "theatre", "key": cls.other, "body": {"pcr": "none", "us_time_s": 41.5},
+            "kept_at": datetime(2026, 3, 10, 9, 14, tzinfo=UTC),
+        }  # fmt: skip
+        return Draft(**{**told, **changes})  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="session")

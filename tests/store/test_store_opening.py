@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 
 from clinic_app.errors import Refusal
 from clinic_app.store import Store, engine, lock, open_store, place
-from clinic_app.store.store import _migrations
+from clinic_app.store.opening import _migrations
 
 ROOT = Path(__file__).parents[2]
 

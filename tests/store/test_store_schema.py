@@ -131,6 +131,9 @@ def test_every_released_schema_opens_with_the_same_records(sample: Path, opener:
     assert told(store.rows()) == expected["rows"]
     assert [(one.model_id, one.state) for one in store.models()] == [tuple(one) for one in expected["models"]]
     assert [[one.risk, one.locked] for one in store.forecasts()] == expected["forecasts"]
+    assert [[one.name, dict(one.body)] for one in store.register("machine")] == expected["register"]
+    assert [[one.kind, dict(one.body)] for one in store.events()] == expected["events"]
+    assert [[one.stage, dict(one.body)] for one in store.drafts()] == expected["drafts"]
     assert len(store.history()) >= expected["entries"]
     assert all(check.ok for check in store.verify())
 
@@ -290,10 +293,10 @@ def test_a_damaged_store_is_not_upgraded(old: Path, scripts: Path) -> None:
 def test_opening_upgrades_an_older_store_and_reading_only_does_not(
     old: Path, opener: Opener, scripts: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from clinic_app.store import store as store_module
+    from clinic_app.store import opening
 
     done: list[Path] = []
-    monkeypatch.setattr(store_module, "SCHEMA", SchemaNumber(1, 1))
+    monkeypatch.setattr(opening, "SCHEMA", SchemaNumber(1, 1))
     real = migrate.upgrade
 
     def upgrade(path: Path, by: Stamp) -> Path:

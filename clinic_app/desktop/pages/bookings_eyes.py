@@ -3,101 +3,99 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import Qt
 
-from clinic_app.desktop.jobs import Job, Jobs, details, sentences
+from clinic_app.desktop.jobs import Jobs
 from clinic_app.desktop.look import Look
-from clinic_app.desktop.pages.bookings_frame import BookingsFrame
+from clinic_app.desktop.pages.bookings_frame import BookingsFrame, foot_words
+from clinic_app.desktop.pages.bookings_reading import Found, kept_words, read_all
 from clinic_app.desktop.pages.bookings_rows import NEW, draft_row, matches, rows_of
-from clinic_app.desktop.pages.form_rules import COPIED
-from clinic_app.desktop.parts.answer import Given
-from clinic_app.desktop.parts.plate import SIDES
-from clinic_app.desktop.words import day_words
+from clinic_app.desktop.parts.answer import Given, announce
 from clinic_app.domain.checks import check
 from clinic_app.domain.derived import complete
 from clinic_app.domain.findings import Finding
-from clinic_app.domain.record import CaseKey
+from clinic_app.domain.people import Duty, duties_words
+from clinic_app.domain.plans import PlanState
+from clinic_app.domain.record import CaseKey, Row
+from clinic_app.domain.seal import Door, Secret, door
+from clinic_app.domain.states import BOOKED, STOOD_DOWN, UNFINISHED
 from clinic_app.errors import Refusal
-from clinic_app.services import bookings
+from clinic_app.services import bookings, plans
 from clinic_app.services.bookings import BookedEye, Figures
+from clinic_app.services.drafts import KeptDraft
 from clinic_app.session import Session
 from models.codebook import KEY
 from models.errors import ModelError
 
-READING_AFTER = 300
-SLOW_AFTER = 5000
+OPEN_SEALED = "Open it; my grade of this eye will be Not blind"
 
 
 class BookingsEyes(BookingsFrame):
     """The list and the eye in hand. `waiting` tells how many eyes are booked and not operated."""
 
     def __init__(self, session: Session, look: Look, jobs: Jobs) -> None:
-        super().__init__(session, look)
-        self.jobs = jobs
+        super().__init__(session, look, jobs)
         self.eyes: list[BookedEye] = []
+        self.stood_down: list[BookedEye] = []
+        self.drafts: list[KeptDraft] = []
         self.open_eye: BookedEye | None = None
         self.drafting = False
+        self.draft_number: int | None = None
         self._clean: dict[str, Given] = {}
+        self._clean_texts: dict[str, str] = {}
         self._cloudy: dict[str, int] = {}
-        self._fellow_of: tuple[str, str] | None = None
         self._shown_forecast = False
         self._findings: list[Finding] = []
-        self._job: Job | None = None
-        self._slow = QTimer(self, singleShot=True, interval=READING_AFTER)
-        self._slow.timeout.connect(self._say_reading)
         self.list.wished.connect(self.go_to)
         self.new_button.clicked.connect(self.begin_new)
         self.form.changed.connect(self._answered)
         self.form.reveal.connect(self.reveal)
         self.plan.changed.connect(self._answered)
         self.foot.confirm.clicked.connect(self.confirm_copied)
-        self.rest.clicked.connect(self.form.none_of_the_rest)
+        self.rest.clicked.connect(self.none_of_the_rest)
+        self.panel.opened.connect(self.open_sealed)
         self.empty_button.clicked.connect(self.begin_new)
-        self.retry.clicked.connect(self.load)
-
-    @property
-    def read_only(self) -> bool:
-        """Whether nothing can be kept."""
-        return bool(getattr(self.session.store, "read_only", False))
 
     # --- the list ----------------------------------------------------------------------------------------------------
 
     def load(self) -> None:
         """Read the list on the worker; the page can be used meanwhile."""
-        if self._job is not None:
-            self._job.leave()
-        self.retry.hide()
-        self._slow.setInterval(READING_AFTER)
-        self._slow.start()
-        self._job = self.jobs.start(bookings.list_eyes, self.session)
-        self._job.done.connect(self._loaded)
-        self._job.failed.connect(self._not_loaded)
+        if self.shut_out():
+            return
+        self.read_list(read_all, self.session)
 
-    def _say_reading(self) -> None:
-        if self._slow.interval() == READING_AFTER:
-            self.list_words("Reading the list…")
-            self._slow.setInterval(SLOW_AFTER - READING_AFTER)
-            self._slow.start()
-        else:
-            self.list_words("Still reading. Practice database slow?")
-            self.retry.show()
+    def shut_out(self) -> bool:
+        """Whether the person acting may not book; the page then says so in place of everything."""
+        allowed = self.session.may(Duty.BOOKING, Duty.SURGEON)
+        for part in (self.middle, self.right):
+            part.setEnabled(allowed)
+        if not allowed:
+            duties = duties_words(self.session.me.duties)
+            self.list_words(
+                f"Bookings are open to the duties Booking and Surgeon. Yours: {duties}. People are kept under Practice."
+            )
+            self.panel.show_words("Booking forecast", "Not open to your duties.")
+            self.waiting.emit(0)
+        return not allowed
 
-    def _loaded(self, eyes: list[BookedEye]) -> None:
-        self._slow.stop()
-        self.retry.hide()
-        self.eyes = list(eyes)
+    def show_found(self, found: object) -> None:
+        """Show the list."""
+        assert isinstance(found, Found)  # noqa: S101 - the worker reads nothing else here
+        self.eyes, self.stood_down, self.drafts = list(found.eyes), list(found.stood_down), list(found.drafts)
         self.form.suggest([eye.row for eye in self.eyes])
         self.waiting.emit(len(self.eyes))
+        self.list_foot.setText(" ".join([foot_words(self.session.settings), found.changed]).strip())
         self._show_list()
         if self.open_eye is None and not self.drafting and self.eyes:
-            self.show_eye(self.eyes[0], focus=self.isVisible())
+            if not self.eyes[0].hidden:
+                self.show_eye(self.eyes[0], focus=self.isVisible())
+            elif self.isVisible():
+                self.list.setFocus(Qt.FocusReason.OtherFocusReason)  # whoever also grades chooses what to see
+        self.after_reading()
 
-    def _not_loaded(self, fault: BaseException) -> None:
-        self._slow.stop()
-        self.retry.show()
-        self.list_words(" ".join(sentences(fault)), details(fault))
+    def after_reading(self) -> None:
+        """What follows once the list has been read."""
 
     def _show_list(self) -> None:
         draft = None
@@ -105,8 +103,16 @@ class BookingsEyes(BookingsFrame):
             row = self.form.row()
             draft = draft_row(str(row.get("patient_id") or ""), str(row.get("eye") or ""))
         line = self.session.settings.planning_line
-        self.list.set_rows(rows_of(self.eyes, self.today, line, draft=draft))
-        self.list_words("" if self.eyes or draft else "No eyes booked. Press Ctrl+N or import a list.")
+        others = [one for one in self.drafts if one.number != self.draft_number]
+        rows = rows_of(
+            self.eyes, self.today, line, draft=draft, drafts=others, stood_down=self.stood_down,
+            person=self.session.person,
+        )  # fmt: skip
+        self.list.set_rows(rows)
+        if rows:
+            self.list_words("")
+        else:
+            self.list_words("No eyes booked. Press Ctrl+N or import a list.", act="Enter the first eye")
         self.list.choose(self.shown_key())
 
     def shown_key(self) -> CaseKey | str | None:
@@ -121,6 +127,7 @@ class BookingsEyes(BookingsFrame):
         """Open an eye of the list; unkept answers are asked about first."""
         self.list.choose(self.shown_key())
         if key == self.shown_key():
+            self.back_to_form()
             return
         self.leaving(lambda: self._open(key))
 
@@ -128,13 +135,36 @@ class BookingsEyes(BookingsFrame):
         if not isinstance(key, CaseKey):
             return
         try:
-            eye = bookings.open_eye(self.session, key)
+            eye = bookings.open_eye(self.session, key, unseal=False)
         except Refusal as refusal:
-            self.notice.say(f"{refusal.what} {refusal.why} {refusal.next}")
+            self.refuse(refusal)
             return
-        self.drafting = False
+        self.drafting, self.draft_number = False, None
         self.show_eye(eye, focus=True)
         self._show_list()
+
+    def open_sealed(self) -> None:
+        """Show the open eye's forecast and plan to somebody who also grades, which is written down."""
+        eye = self.open_eye
+        if eye is None:
+            return
+
+        def show() -> None:
+            try:
+                seen = bookings.open_eye(self.session, eye.key)
+            except Refusal as refusal:
+                self.refuse(refusal)
+                return
+            self.show_eye(seen, focus=True)
+            told = seen.forecast is not None and seen.forecast.risk is not None
+            after = "your grade of this eye will be Not blind." if told else "no number has been kept for this eye."
+            self.foot.say(f"Opened, and written down: {after}" if told else f"Opened: {after}", settled=True)
+
+        self.leaving(show)
+
+    def refuse(self, refusal: Refusal) -> None:
+        """Say a refusal in the page."""
+        self.notice.say(f"{refusal.what} {refusal.why} {refusal.next}")
 
     def step(self, by: int) -> None:
         """The next (1) or earlier (-1) eye of the list."""
@@ -144,37 +174,40 @@ class BookingsEyes(BookingsFrame):
 
     def seek(self, text: str) -> bool:
         """Open the first eye whose patient number holds the text."""
-        found = matches(self.eyes, text)
+        found = matches([*self.eyes, *self.stood_down], text)
         if found:
             self.go_to(found[0])
         return bool(found)
 
     def begin_new(self) -> None:
         """An empty form for a new eye."""
-        self.leaving(self._begin_new)
+        if not self.shut_out():
+            self.leaving(self._begin_new)
 
     def _begin_new(self) -> None:
-        self.open_eye, self.drafting = None, True
+        self.open_eye, self.drafting, self.draft_number = None, True, None
         self._show_blank()
         self._show_list()
         self.form.focus_first()
 
     def _show_blank(self) -> None:
-        self._fellow_of = None
-        self.form.show_row({})
+        self.forget_fellow()
         self.plan.show_row({})
-        self._lock_key(False)
+        self.form.show_row({})
+        self._show_plan_state()
+        self._lock()
         self._settle_clean()
         self._refresh()
 
     def show_eye(self, eye: BookedEye, *, focus: bool) -> None:
         """Show a booked eye."""
         self.open_eye, self.drafting = eye, False
-        self._fellow_of = None
+        self.forget_fellow()
         row = dict(eye.row)
-        self.form.show_row(row)
         self.plan.show_row(row)
-        self._lock_key(True)
+        self.form.show_row(row)
+        self._show_plan_state()
+        self._lock()
         self._settle_clean()
         self._refresh()
         self.list.choose(eye.key)
@@ -182,27 +215,53 @@ class BookingsEyes(BookingsFrame):
         if focus:
             self.form.focus_first()
 
-    def _lock_key(self, locked: bool) -> None:
-        for name in KEY:
-            self.form.answers[name].lock(locked)
+    def _show_plan_state(self) -> None:
+        eye = self.open_eye
+        state = PlanState() if eye is None or self.plan_sealed else plans.plan_state(self.session, eye.key)
+        booked = eye is not None and eye.state == BOOKED
+        self.plan.setVisible(not self.plan_sealed)
+        may_confirm = not self.read_only and not self.plan_sealed and self.session.may(Duty.SURGEON)
+        self.plan.show_state(state, booked=booked, may_confirm=may_confirm)
+
+    @property
+    def plan_sealed(self) -> bool:
+        """Whether the plan of the open eye is hidden from the person acting; it is then not theirs to change."""
+        return self.open_eye is not None and Secret.PLAN in self.open_eye.hidden
+
+    def _lock(self) -> None:
+        """What names a booked eye is read, not changed; so is everything of an eye whose booking stays as it is."""
+        whole = not self.can_change
+        for name, answer in {**self.form.answers, **self.plan.answers}.items():
+            answer.lock(whole or (self.open_eye is not None and name in KEY))
 
     # --- answers -----------------------------------------------------------------------------------------------------
 
     def given(self) -> dict[str, Given]:
-        """Every answer of the form and the plan."""
-        return {**self.form.given(), **self.plan.given()}
+        """Every answer of the form, and of the plan where it can be seen."""
+        return {**self.form.given(), **self._plan_given()}
+
+    def _plan_given(self) -> dict[str, Given]:
+        return {} if self.plan_sealed else self.plan.given()
 
     def dirty(self) -> bool:
-        """Whether something was typed that is not kept."""
-        return self.given() != self._clean or bool(self.form.troubled())
+        """Whether something was typed that is not kept and could be."""
+        return self.can_change and self._differs()
+
+    @property
+    def can_change(self) -> bool:
+        """Whether the booking in hand may still be changed."""
+        return self.open_eye is None or self.open_eye.state == BOOKED
+
+    def _differs(self) -> bool:
+        return self.given() != self._clean or self.form.texts() != self._clean_texts
 
     def _settle_clean(self) -> None:
-        self._clean = self.given()
+        self._clean, self._clean_texts = self.given(), self.form.texts()
 
     def row(self) -> dict[str, object]:
         """The answers laid flat, the plan included."""
         flat = self.form.row()
-        for name, given in self.plan.given().items():
+        for name, given in self._plan_given().items():
             if given.value is not None:
                 flat[name] = given.value
         return flat
@@ -211,7 +270,7 @@ class BookingsEyes(BookingsFrame):
         if self.open_eye is None and not self.drafting:
             self.drafting = True
         self.notice.hide()
-        self._offer_fellow()
+        self.offer_fellow()
         self._refresh()
         if self.drafting:
             self._show_list()
@@ -220,12 +279,16 @@ class BookingsEyes(BookingsFrame):
         row = self.row()
         whole = complete(row, zone=self.session.settings.zone or None)
         self.form.show_derived(whole)
-        state = self.open_eye.state if self.open_eye else "Unfinished"
+        state = self.open_eye.state if self.open_eye else UNFINISHED
         self.head.show_row(row, state, self._place())
-        self._findings = check(whole)
-        self.form.show_findings(one for one in self._findings if set(one.fields) & set(self.form.answers))
+        self._findings = [*check(whole), *self.fellow_findings(whole)]
+        self.form.show_findings(one for one in self._findings if self.says(one))
         self._forecast(row)
         self.say_foot()
+
+    def says(self, finding: Finding) -> bool:
+        """Whether a finding is said on the form."""
+        return not set(finding.fields).isdisjoint(self.form.answers)
 
     def _place(self) -> str:
         if self.open_eye is None:
@@ -237,6 +300,8 @@ class BookingsEyes(BookingsFrame):
         if self.open_eye is None and not self.drafting and not row:
             self.panel.show_nothing()
             return
+        if self.open_eye is not None and self._shows_kept(self.open_eye):
+            return
         self.panel.work()
         try:
             state = bookings.forecast_for(self.session, row)
@@ -247,38 +312,71 @@ class BookingsEyes(BookingsFrame):
         self._shown_forecast = isinstance(state, Figures)
         self.panel.show_state(state, cloudy)
 
+    def _shows_kept(self, eye: BookedEye) -> bool:
+        """Show, of an eye that has been operated or is sealed, what was forecast then and nothing new."""
+        if Secret.BOOKING_FORECAST in eye.hidden:
+            self.panel.show_sealed(*self._seal_words(eye))
+            return True
+        if eye.state in (BOOKED, STOOD_DOWN):
+            return False
+        self.panel.show_words("Forecast of the booking", kept_words(eye, self.today))
+        return True
+
+    def _seal_words(self, eye: BookedEye) -> tuple[str, str]:
+        """Which duty seals the eye and until when, and the words of the button that opens it, if one may."""
+        words = (
+            "Your duty Day one seals the forecast and the plan of this eye until its grade is locked, so that the "
+            "grade cannot lean on them."
+        )
+        if door(eye.state, self.session.me.duties, Secret.BOOKING_FORECAST) is not Door.LOGGED:
+            return words, ""
+        if self.read_only:
+            return f"{words} The practice is open for reading only, where an opening cannot be written down.", ""
+        return words, OPEN_SEALED
+
     def _cloudy_behind(self, model_id: str) -> int:
         if model_id not in self._cloudy:
             self._cloudy[model_id] = self.session.card(model_id).cloudy
         return self._cloudy[model_id]
 
-    def _offer_fellow(self) -> None:
-        row = self.form.row()
-        pair = (str(row.get("patient_id") or ""), str(row.get("eye") or ""))
-        if not all(pair) or pair == self._fellow_of or self.open_eye is not None:
-            return
-        self._fellow_of = pair
-        try:
-            other = bookings.fellow(self.session, *pair)
-        except Refusal:
-            return
-        if other is None:
-            return
-        count = self.form.propose(other, COPIED)
-        day = other.get("surgery_date")
-        past = isinstance(day, date) and day <= self.today
-        words = f"Fellow eye: {SIDES.get(str(other.get('eye')), '').lower()}, {'operated' if past else 'booked for'} "
-        words += day_words(day, self.today) if isinstance(day, date) else "without a date"
-        grade = other.get("edema_grade_central")
-        words += f", day-one grade {grade}." if grade is not None else "."
-        if count:
-            words += " Health answers copied, dashed until you confirm them (Ctrl+U). Measurements were not copied."
-        self.form.note("eye", words)
-
     def confirm_copied(self) -> None:
         """Make the dashed answers this person's own."""
         if self.form.confirm():
             self.form.go_on(self.form.hand or None)
+        else:
+            self.tell("Nothing copied waits to be confirmed.")
+
+    def none_of_the_rest(self) -> None:
+        """Answer what is open in the section in hand with No or None; where that does nothing, say so."""
+        if not self.form.none_of_the_rest():
+            self.tell("Nothing open in this section can be answered with No or None.")
+
+    def tell(self, words: str) -> None:
+        """Say at the foot what came of a key."""
+        self.foot.say(words)
+        announce(self, words)
+
+    def focus_next(self) -> None:
+        """Put the keyboard on the next sensible place: the form's first open answer, else the list or the panel."""
+        answer = self.form.next_open() if self.can_change else None
+        if answer is not None:
+            self.form.focus(answer)
+        elif self.left.isVisible() and not self.list.isHidden():
+            self.list.setFocus(Qt.FocusReason.OtherFocusReason)
+        else:
+            self.panel.reading.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def forget_fellow(self) -> None:
+        """Another eye is shown."""
+        raise NotImplementedError
+
+    def offer_fellow(self) -> None:
+        """Propose what is known from the fellow eye."""
+        raise NotImplementedError
+
+    def fellow_findings(self, whole: Row) -> list[Finding]:
+        """What stands between this eye and the patient's other records."""
+        raise NotImplementedError
 
     def leaving(self, then: Callable[[], None]) -> None:
         """Do `then` at once, or after the person said what becomes of unkept answers."""

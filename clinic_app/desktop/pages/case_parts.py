@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from datetime import date
 
-from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtCore import QEvent, QObject, QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from clinic_app.desktop.look import BOLD, MEDIUM, Look
 from clinic_app.desktop.parts.button import Button
+from clinic_app.desktop.parts.flow import FlowLayout
 from clinic_app.desktop.parts.frame import Card, rounded
 from clinic_app.desktop.parts.label import Words, draw_words, text_width
 from clinic_app.desktop.parts.lines import Icon
 from clinic_app.desktop.parts.plate import EyePlate
 from clinic_app.desktop.words import answer_words, day_words
 from models.codebook import BY_NAME
+
+LEAST_WORDS = 170
+"""Pixels at 100 % that the words beside the buttons of a foot need."""
 
 
 class StateWord(QWidget):
@@ -104,31 +108,63 @@ class CaseHead(Card):
 
 
 class Foot(QFrame):
-    """What stands and what is to go at the left, the buttons at the right."""
+    """What stands and what is to go at the left, the buttons at the right; above and below where both do not fit."""
 
     def __init__(self, look: Look) -> None:
         super().__init__()
         self.look = look
-        self.across = QHBoxLayout(self)
+        self.across = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        said = QHBoxLayout()
         self.icon = Icon(look, "check", side=16, colour="soft")
         self.words = Words(look, "", size=12.5, colour="soft", wrap=True)
-        self.across.addWidget(self.icon)
-        self.across.addWidget(self.words, 1)
+        said.addWidget(self.icon)
+        said.addWidget(self.words, 1)
+        self.across.addLayout(said, 1)
+        self.buttons = QWidget()
+        self.buttons.setSizePolicy(QSizePolicy.Policy.Maximum, QSizePolicy.Policy.Preferred)
+        self.row = FlowLayout(look, self.buttons, gap=8)
+        self.across.addWidget(self.buttons)
         self.confirm = Button(look, "Confirm copied", hint="Ctrl+U")
         self.confirm.setObjectName("confirm")
         self.book = Button(look, "Book this eye", kind="main", hint="Ctrl+Enter")
         self.book.setObjectName("book")
         for button in (self.confirm, self.book):
-            self.across.addWidget(button)
+            self.row.addWidget(button)
         self.confirm.hide()
+        self.buttons.installEventFilter(self)
         look.changed.connect(self.restyle)
         self.restyle()
+
+    def put(self, button: Button) -> Button:
+        """One more button, before the main one."""
+        self.row.removeWidget(self.book)
+        self.row.addWidget(button)
+        self.row.addWidget(self.book)
+        QWidget.setTabOrder(button, self.book)
+        return button
 
     def restyle(self) -> None:
         """Take sizes from the tokens."""
         px = self.look.px
         self.across.setContentsMargins(px(16), px(7), px(13), px(7))
         self.across.setSpacing(px(10))
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Words beside the buttons while there is room for a few of them, else above."""
+        beside = self.row.sizeHint().width() + self.look.px(LEAST_WORDS + 16 + 13 + 10 + 26) <= self.width()
+        way = QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom
+        if self.across.direction() != way:
+            self.across.setDirection(way)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._arrange()
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if watched is self.buttons and event.type() == QEvent.Type.LayoutRequest:
+            self._arrange()
+        return super().eventFilter(watched, event)
 
     def say(self, words: str, *, settled: bool = False) -> None:
         """What stands."""

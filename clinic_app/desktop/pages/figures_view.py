@@ -65,7 +65,7 @@ class FiguresView(QWidget):
         self.rows = QVBoxLayout(self)
         self.rows.setContentsMargins(0, 0, 0, 0)
         self.cautions: list[Caution] = []
-        self.lead = Sentence(look, size=23, spacing=1.0)
+        self.lead = Sentence(look, size=22, spacing=1.0)
         self.tail = Sentence(look, size=14)
         self.dots = HundredDots(look)
         self.bar = RangeBar(look)
@@ -79,9 +79,10 @@ class FiguresView(QWidget):
         self.narrowing = Words(look, "", wrap=True)
         most = Words(look, "What would narrow it most", weight=STRONG, wrap=True)
         self._narrow: tuple[QWidget, ...] = (Rule(look), most, self.narrowing)
+        self.definition = Words(look, "", size=12, colour="faint", wrap=True)
         for part in (
             self.lead, self.tail, self.dots, self.bar, self.planning, self.axis, *self._apart, self.smaller,
-            *self._narrow,
+            *self._narrow, self.definition,
         ):  # fmt: skip
             self.rows.addWidget(part)
         self.rows.addStretch(1)
@@ -107,6 +108,7 @@ class FiguresView(QWidget):
         self.narrowing.setText(named.sentence if named is not None else "No single test would narrow this much.")
         for part in self._narrow:
             part.setVisible(bool(forecast.missing))
+        self.definition.setText(state.definition)
         return sentence
 
     def _warn(self, state: Figures, cloudy: int) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtCore import QRectF, Qt, QTimer, Signal
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import QAbstractSlider, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from clinic_app.desktop.look import MEDIUM, NORMAL, STRONG, Look
 from clinic_app.desktop.pages.figures_view import FiguresView
 from clinic_app.desktop.parts.answer import announce
 from clinic_app.desktop.parts.button import Button
 from clinic_app.desktop.parts.flow import FlowLayout
-from clinic_app.desktop.parts.frame import Card, Rule, Scroll
+from clinic_app.desktop.parts.frame import Card, Rule, Scroll, draw_ring
 from clinic_app.desktop.parts.label import Sentence, Words
 from clinic_app.desktop.parts.lines import Icon
 from clinic_app.domain.facts import Facts
@@ -20,6 +21,16 @@ from models.codebook import BY_NAME
 from models.errors import ModelError
 
 SHOW_WORKING_AFTER = 300
+LINE = 28
+"""Pixels at 100 % that an arrow scrolls."""
+SCROLLS = {
+    Qt.Key.Key_Up: QAbstractSlider.SliderAction.SliderSingleStepSub,
+    Qt.Key.Key_Down: QAbstractSlider.SliderAction.SliderSingleStepAdd,
+    Qt.Key.Key_PageUp: QAbstractSlider.SliderAction.SliderPageStepSub,
+    Qt.Key.Key_PageDown: QAbstractSlider.SliderAction.SliderPageStepAdd,
+    Qt.Key.Key_Home: QAbstractSlider.SliderAction.SliderToMinimum,
+    Qt.Key.Key_End: QAbstractSlider.SliderAction.SliderToMaximum,
+}
 FACTS_CAUTION = (
     "From published papers on other patients; number, population and source stand beside each. "
     "Facts are not added up: no published total fits our patients."
@@ -51,16 +62,44 @@ def labels(names: tuple[str, ...]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+class Reading(QLabel):
+    """The panel as one stop of the keyboard: its sentence for readers of the screen; arrows and page keys scroll."""
+
+    def __init__(self, look: Look, panel: QWidget, scroller: Scroll) -> None:
+        super().__init__(panel)
+        self.look, self.scroller = look, scroller
+        self.setObjectName("forecast.reading")
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        bar = self.scroller.verticalScrollBar()
+        bar.setSingleStep(self.look.px(LINE))
+        act = SCROLLS.get(Qt.Key(event.key()))
+        if act is None:
+            super().keyPressEvent(event)
+        else:
+            bar.triggerAction(act)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        if self.hasFocus():
+            painter, gap = QPainter(self), self.look.px(4)
+            draw_ring(painter, self.look, QRectF(self.rect()).adjusted(gap, gap, -gap, -gap), self.look.px(4))
+            painter.end()
+
+
 class ForecastPanel(Card):
     """One state at a time; figures swap in place. The whole panel is one sentence for readers of the screen.
 
-    `wished` carries the field that a person goes to from here.
+    `wished` carries the field that a person goes to from here. `opened`: what is sealed is to be shown. One tab stop,
+    whose arrows and page keys scroll.
     """
 
     wished = Signal(str)
+    opened = Signal()
 
     def __init__(self, look: Look) -> None:
-        super().__init__(look, margins=(18, 12, 10, 10))
+        super().__init__(look, margins=(18, 8, 10, 6), spacing=2)
         self.setObjectName("forecast")
         self.title = Words(look, "Booking forecast", size=14, weight=STRONG)
         self.column.addWidget(self.title)
@@ -75,9 +114,10 @@ class ForecastPanel(Card):
         self.scroller = Scroll(look, self.body)
         self.column.addWidget(self.scroller, 1)
         self.foot = Words(look, "", size=12, colour="soft", wrap=True)
-        self.rule = Rule(look)
+        self.rule = Rule(look, above=2, below=2)
         self.column.addWidget(self.rule)
         self.column.addWidget(self.foot)
+        self.reading = Reading(look, self, self.scroller)
         self.sentence = ""
         self.spoken = ""
         self._working = QTimer(self)
@@ -91,7 +131,11 @@ class ForecastPanel(Card):
         self.whole.setContentsMargins(0, 0, self.look.px(8), 0)
         self.rows.setContentsMargins(0, 0, 0, 0)
         for rows in (self.rows, self.figures.rows):
-            rows.setSpacing(self.look.px(6))
+            rows.setSpacing(self.look.px(4))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self.reading.setGeometry(self.rect())
 
     # --- states ------------------------------------------------------------------------------------------------------
 
@@ -129,6 +173,25 @@ class ForecastPanel(Card):
         """No eye is open."""
         self._working.stop()
         self._simple("Booking forecast", "Open an eye on the list, or begin a new one (Ctrl+N).")
+        self._end()
+
+    def show_words(self, title: str, words: str) -> None:
+        """Say something else in place of a forecast that is made now."""
+        self._working.stop()
+        self._simple(title, words)
+        self._end()
+
+    def show_sealed(self, words: str, act: str) -> None:
+        """Say who must not see it and why; `act` words the button that opens it, none offers nothing."""
+        self._working.stop()
+        self._begin("Sealed")
+        self._say(words, lead=False)
+        if act:
+            button = Button(self.look, act)
+            button.setObjectName("sealed.open")
+            button.clicked.connect(self.opened)
+            self.rows.addWidget(button)
+        self.rows.addStretch(1)
         self._end()
 
     # --- figures -----------------------------------------------------------------------------------------------------
@@ -191,7 +254,10 @@ class ForecastPanel(Card):
             for why, names in by_reason.items():
                 sentence = Sentence(self.look, size=13)
                 sentence.set_runs(
-                    ((f"{why.capitalize()}: ", "ink", MEDIUM), (f"{labels(tuple(names))}.", "soft", NORMAL))
+                    (
+                        (f"{sentence_case(why.replace(': ', ' '))}: ", "ink", MEDIUM),
+                        (f"{labels(tuple(names))}.", "soft", NORMAL),
+                    )
                 )
                 self.rows.addWidget(sentence)
         if facts.nothing:
@@ -253,6 +319,7 @@ class ForecastPanel(Card):
         self.rule.setVisible(bool(self.foot.text()))
         self.foot.setVisible(bool(self.foot.text()))
         self.setAccessibleName(f"{self.title.text()}. {self.sentence}")
+        self.reading.setAccessibleName(self.accessibleName())
         for place in range(self.rows.count()):
             item = self.rows.itemAt(place)
             if item is not None and (widget := item.widget()) is not None:

@@ -9,8 +9,8 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from clinic_app.desktop.look import Look
+from clinic_app.desktop.mirror import put
 from clinic_app.desktop.parts.answer import Answer
-from clinic_app.desktop.parts.frame import Heading
 
 COLUMN = 172
 MOST = 4
@@ -18,9 +18,10 @@ MOST = 4
 
 @dataclass(slots=True)
 class Section:
-    """A heading and its answers."""
+    """A group of answers, and what stands above or beside them."""
 
-    heading: Heading
+    name: str
+    heading: QWidget
     answers: list[Answer] = field(default_factory=list)
 
 
@@ -100,7 +101,7 @@ class FormGrid(QWidget):
             wide = column * span + gap * (span - 1)
             height = answer.heightForWidth(wide)
             if move:
-                answer.setGeometry(QRect(edge + place * (column + gap), top, wide, height))
+                put(answer, self, QRect(edge + place * (column + gap), top, wide, height))
             place, deep = place + span, max(deep, height)
             waiting += self.lines.get(answer.field.name, [])
         return self._waiting(waiting, edge, top + deep + px(2), inner, move=move)
@@ -115,5 +116,5 @@ class FormGrid(QWidget):
         height = widget.heightForWidth(width) if widget.hasHeightForWidth() else widget.sizeHint().height()
         height = max(height, widget.minimumSizeHint().height())
         if move:
-            widget.setGeometry(QRect(left, top, width, height))
+            put(widget, self, QRect(left, top, width, height))
         return top + height

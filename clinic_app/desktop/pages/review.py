@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 
 from PySide6.QtCore import Qt
@@ -10,7 +11,8 @@ from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 
 from clinic_app.desktop.jobs import Job, Jobs, sentences
 from clinic_app.desktop.look import Look
-from clinic_app.desktop.pages.review_charts import CHECK, QUARTERS, SURGEONS, TALLY, USEFULNESS, ChartCard, draw
+from clinic_app.desktop.pages.page import Page
+from clinic_app.desktop.pages.review_charts import ALARM, CHECK, QUARTERS, SURGEONS, TALLY, USEFULNESS, ChartCard, draw
 from clinic_app.desktop.pages.review_words import Fact, Measures
 from clinic_app.desktop.parts.answer import Given
 from clinic_app.desktop.parts.button import Button
@@ -20,13 +22,16 @@ from clinic_app.desktop.parts.frame import Card, Scroll
 from clinic_app.desktop.parts.label import Words
 from clinic_app.desktop.parts.picker import Picker
 from clinic_app.desktop.parts.progress import Progress
+from clinic_app.domain.people import Duty
 from clinic_app.domain.reviewed import Review
 from clinic_app.figures.words import facts
 from clinic_app.session import Session
 from models.codebook import Choice, Field, Kind, Role, Stage
 from models.progress import Report
 
-VIEWS = {"glance": (CHECK, TALLY, SURGEONS, QUARTERS), "forecast": (CHECK, USEFULNESS)}
+VIEWS = {"glance": (CHECK, TALLY, SURGEONS, QUARTERS), "forecast": (CHECK, USEFULNESS, ALARM)}
+NEEDED = (Duty.SURGEON, Duty.DATA_LEAD)
+"""Either of these may see a review."""
 VIEW_FIELD = Field(
     name="view", label="View", kind=Kind.CHOICE, stage=Stage.BOOKING, role=Role.CONTEXT,
     choices=(Choice("glance", "At a glance"), Choice("forecast", "Forecast")),
@@ -45,7 +50,7 @@ def work_out(session: Session, model: str, basis: str, days: str, report: Report
     return made
 
 
-class ReviewPage(QWidget):
+class ReviewPage(Page):
     """Views and filters on top, facts, charts; long work can be stopped."""
 
     def __init__(self, session: Session, look: Look, jobs: Jobs) -> None:
@@ -117,6 +122,7 @@ class ReviewPage(QWidget):
         self.clear.clicked.connect(self.clear_filters)
         self.message.column.addWidget(self.message_words)
         self.message.column.addWidget(self.clear)
+        self.message.column.addStretch(1)
         self.message.hide()
 
     def _build_view(self, view: str) -> None:
@@ -157,6 +163,10 @@ class ReviewPage(QWidget):
 
     # --- reading -----------------------------------------------------------------------------------------------------
 
+    def keys(self) -> Mapping[str, Callable[[], object]]:
+        """Keys of this page."""
+        return {"Ctrl+T": self.toggle_tables}
+
     def open(self) -> None:
         """Work it out when the page is first opened."""
         if self.review is None and self._job is None:
@@ -186,6 +196,7 @@ class ReviewPage(QWidget):
 
     def _made(self, review: Review) -> None:
         self.review = review
+        self.bar.show()
         self._end("")
         for fact, said in zip(self.facts, facts(review), strict=True):
             fact.say(*said)
@@ -198,6 +209,8 @@ class ReviewPage(QWidget):
     def _not_made(self, fault: BaseException) -> None:
         what, why, then = sentences(fault)
         self.review = None
+        # no filter helps somebody without the duty: the refusal stands in the page's place
+        self.bar.setVisible(self.session.may(*NEEDED))
         self._end(f"{what} {why} {then}", clear=self.filtered())
         self._show_state()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QImage, QPixmap, QResizeEvent, QShowEvent
@@ -59,6 +59,26 @@ def _tally_sheet(review: Review) -> Sheet:
     )
 
 
+def _alarm_sheet(review: Review) -> Sheet:
+    worse, better = review.alarm.worse, review.alarm.better
+    if worse is None or better is None:
+        return sheet_of((), [])
+    signals = {*worse.signals, *better.signals}
+    return sheet_of(
+        ("Day", "Eyes so far", "More cloudy, of its limit", "Fewer cloudy, of its limit", ""),
+        [
+            (
+                day_words(up.day),
+                up.eyes,
+                f"{up.height:.2f} of {worse.limit:.2f}",
+                f"{down.height:.2f} of {better.limit:.2f}",
+                "alarm" if up.day in signals else "",
+            )
+            for up, down in zip(worse.points, better.points, strict=True)
+        ],
+    )
+
+
 def _counted_sheet(name: str, rows: tuple[Counted, ...]) -> Sheet:
     return sheet_of(
         (name, "Eyes", "Forecast", "Seen", "Chance, 19 times in 20", "In words"),
@@ -77,13 +97,28 @@ def _counted_sheet(name: str, rows: tuple[Counted, ...]) -> Sheet:
 
 
 def _benefit_sheet(review: Review) -> Sheet:
+    bands = {one.threshold: f"{100 * one.low:.2f} to {100 * one.high:.2f}" for one in review.net_benefit_band}
     return sheet_of(
-        ("Planning from", "With the forecast", "Planning for all", "Planning for none"),
+        ("Planning from", "With the forecast", "19 times in 20", "Planning for all", "Planning for none"),
         [
-            (f"{100 * row.threshold:.0f} in 100", *(f"{100 * one:.2f}" for one in (row.model, row.all, row.none)))
+            (
+                f"{100 * row.threshold:.0f} in 100",
+                f"{100 * row.model:.2f}",
+                bands.get(row.threshold, ""),
+                f"{100 * row.all:.2f}",
+                f"{100 * row.none:.2f}",
+            )
             for row in review.net_benefit
         ],
     )
+
+
+def _check_words(review: Review) -> ChartWords:
+    """The words of the forecast check, and where this page lists the eyes left out."""
+    said = words.forecast_check(review)
+    if not review.left_out:
+        return said
+    return replace(said, footer=f"{said.footer} · why eyes are left out: under Forecast, below the four questions")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +131,13 @@ class Chart:
     sheet: Callable[[Review], Sheet]
 
 
-CHECK = Chart("Forecast check", "forecast_check", words.forecast_check, _check_sheet)
+CHECK = Chart("Forecast check", "forecast_check", _check_words, _check_sheet)
 TALLY = Chart("Running tally", "running_tally", words.running_tally, _tally_sheet)
+ALARM = Chart("Alarm chart", "alarm", words.alarm, _alarm_sheet)
 SURGEONS = Chart("Surgeons", "surgeons", words.surgeons, lambda review: _counted_sheet("Surgeon", review.by_surgeon))
 QUARTERS = Chart("Quarters", "quarters", words.quarters, lambda review: _counted_sheet("Quarter", review.by_quarter))
 USEFULNESS = Chart("Usefulness", "usefulness", words.usefulness, _benefit_sheet)
-CHARTS = (CHECK, TALLY, SURGEONS, QUARTERS, USEFULNESS)
+CHARTS = (CHECK, TALLY, ALARM, SURGEONS, QUARTERS, USEFULNESS)
 
 
 def drawable(chart: Chart, review: Review) -> bool:

@@ -78,7 +78,7 @@ def measure_rows(review: Review) -> list[tuple[str, str, str, str]]:
 
 
 class Measures(Card):
-    """The measures in a table, and the eyes without a grade in words."""
+    """The measures in a table; the eyes without a grade and those left out, by reason, in words."""
 
     def __init__(self, look: Look) -> None:
         super().__init__(look, margins=(18, 10, 12, 10), spacing=4)
@@ -86,8 +86,9 @@ class Measures(Card):
         self.table = Table(look, "Four questions about the forecast")
         self.table.setObjectName("sheet.measures")
         self.missing = Words(look, "", size=13, colour="soft", wrap=True)
+        self.left = Words(look, "", size=13, colour="soft", wrap=True)
         self.basis = Words(look, "", size=12, colour="faint", wrap=True)
-        for widget in (self.heading, self.table, self.missing, self.basis):
+        for widget in (self.heading, self.table, self.missing, self.left, self.basis):
             self.column.addWidget(widget)
         self.column.addStretch(1)
 
@@ -98,4 +99,6 @@ class Measures(Card):
         said = words.missing_grades(review)
         self.missing.setText(f"{said.heading}. {said.reading} {said.footer}")
         reasons = " ".join(f"{name.replace('_', ' ').capitalize()}: {why}" for name, why in review.reasons.items())
+        self.left.setText(words.left_out_list(review))
+        self.left.setVisible(bool(review.left_out))
         self.basis.setText(" ".join(part for part in (review.basis_words, reasons) if part))

@@ -7,6 +7,7 @@ from PySide6.QtGui import QFocusEvent, QFont, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QButtonGroup, QRadioButton, QSizePolicy, QWidget
 
 from clinic_app.desktop.look import MEDIUM, NORMAL, Look
+from clinic_app.desktop.mirror import mirrored
 from clinic_app.desktop.parts.answer import SHORT_MISSING, Answer, Given, is_enter
 from clinic_app.desktop.parts.flow import FlowLayout
 from clinic_app.desktop.parts.frame import draw_ring, rounded
@@ -73,11 +74,17 @@ class Option(QRadioButton):
             ink, fill, line = "on_act", look.colour("act"), look.colour("act")
         elif self.underMouse():
             fill = look.colour("act_wash")
+        if not self.isEnabled():
+            ink, fill, line = (
+                "ink" if chosen else "faint",
+                look.colour("well" if chosen else "sheet"),
+                look.colour("rule"),
+            )
         if self.row.tabs:
             ink = "ink" if chosen else "soft"
             if chosen:
                 under = QRectF(box.left() + look.px(10), box.bottom() - look.px(4), self._text_width(), look.px(2.5))
-                painter.fillRect(under, look.colour("act"))
+                painter.fillRect(mirrored(painter, under), look.colour("act"))
         else:
             rounded(
                 painter, box, look.px(4), fill=fill, line=line, dashed=absent or (chosen and dashed),
@@ -102,7 +109,8 @@ class Option(QRadioButton):
             metrics = look.metrics(14, MEDIUM)
             wide = text_width(look, self.words[0], 14, MEDIUM)
             line_at = inner.center().y() + metrics.ascent() // 2 + look.px(2)
-            painter.fillRect(inner.left(), line_at, wide, max(1, look.px(1)), look.colour(ink))
+            under = QRectF(inner.left(), line_at, wide, max(1, look.px(1)))
+            painter.fillRect(mirrored(painter, under), look.colour(ink))
         if self.hasFocus():
             draw_ring(painter, look, box, look.px(4))
         painter.end()
@@ -118,13 +126,26 @@ class Option(QRadioButton):
 
 class ChoiceRow(Answer):
     """A field with a list of answers. Digits choose where the codes are digits or first letters repeat; letters
-    otherwise. `-` gives the reason for having no answer, again for the next reason. Backspace empties."""
+    otherwise. `-` gives the reason for having no answer, again for the next reason. Backspace empties.
+
+    `absent`: whether a reason can be given at all; `reason`: the code of a reason whose words always stand at the end
+    of the row (`not_possible`) and which is the first that is given; `tabs`: drawn as views of a page.
+    """
 
     def __init__(
-        self, look: Look, field: Field, *, label: str | None = None, absent: bool = True, tabs: bool = False
+        self,
+        look: Look,
+        field: Field,
+        *,
+        label: str | None = None,
+        absent: bool = True,
+        reason: str = "",
+        tabs: bool = False,
     ) -> None:
         super().__init__(look, field, label=label)
         self.tabs = tabs
+        self._cycle = tuple(sorted(CYCLE, key=lambda code: code != reason))
+        self._resting = MISSING_CODES.get(reason, NO_ANSWER)
         self._codes = [(one.code, one.label) for one in field.choices]
         if field.kind is Kind.YES_NO:
             self._codes = [("no", "No"), ("yes", "Yes")]
@@ -143,24 +164,33 @@ class ChoiceRow(Answer):
             digit = code if field.kind is Kind.GRADE else str(place + first)
             key = initials[place] if self.by_letter else digit
             self.keys[key] = code
-            self._add(Option(self, code, words, hint="" if self.by_letter else digit, letter=self.by_letter), words)
+            self._add(self.make_option(code, words, "" if self.by_letter else digit), words)
         if absent:
-            self._add(Option(self, NO_ANSWER, NO_ANSWER), NO_ANSWER)
+            self._add(Option(self, NO_ANSWER, self._resting), self._resting)
         self.column.addWidget(self.row)
         self.group.buttonClicked.connect(self._clicked)
         self.refresh()
+
+    def make_option(self, code: str, words: str, hint: str) -> Option:
+        """How one answer of the row is drawn."""
+        return Option(self, code, words, hint=hint, letter=self.by_letter)
+
+    def place_option(self, option: Option) -> None:
+        """Where it stands."""
+        self.flow.addWidget(option)
 
     def _add(self, option: Option, words: str) -> None:
         option.set_words(words)
         option.setObjectName(f"{self.field.name}.{option.code}")
         self.options.append(option)
         self.group.addButton(option)
-        self.flow.addWidget(option)
+        self.place_option(option)
 
     def restyle(self) -> None:
         for option in self.options:
             option.updateGeometry()
         self.flow.invalidate()
+        self.row.updateGeometry()
         super().restyle()
 
     def stop(self) -> QWidget:
@@ -173,10 +203,11 @@ class ChoiceRow(Answer):
         for option in self.options:
             option.setChecked(option.code == code)
         self.group.setExclusive(True)
-        absent, words = self.options[-1], self.missing_words() or NO_ANSWER
+        absent, words = self.options[-1], self.missing_words() or self._resting
         if absent.code == NO_ANSWER and absent.words != words:
             absent.set_words(words)
             self.flow.invalidate()
+            self.row.updateGeometry()
             self.updateGeometry()
         self._settle()
         for option in self.options:
@@ -226,8 +257,9 @@ class ChoiceRow(Answer):
             self.choose(button.code, move=False)
 
     def _next_reason(self) -> None:
-        place = CYCLE.index(self.given.missing) + 1 if self.given.missing in CYCLE else 0
-        self.give(Given(missing=CYCLE[place % len(CYCLE)]))
+        held = self.given.missing
+        place = self._cycle.index(held) + 1 if held in self._cycle else 0
+        self.give(Given(missing=self._cycle[place % len(self._cycle)]))
         self.stop().setFocus(Qt.FocusReason.OtherFocusReason)
 
     def take_key(self, event: QKeyEvent) -> bool:

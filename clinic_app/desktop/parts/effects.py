@@ -9,6 +9,7 @@ from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QSizePolicy
 
 from clinic_app.desktop.look import Look
+from clinic_app.desktop.mirror import from_the_left, mirrored
 from clinic_app.desktop.parts.frame import rounded
 from clinic_app.desktop.parts.label import draw_words, draw_wrapped, text_width, wrapped_rows
 
@@ -89,7 +90,9 @@ class Effects(QLabel):
         painter.end()
 
     def _bar(self, painter: QPainter, box: QRectF, effect: float) -> None:
-        look = self.look
+        look, box = self.look, mirrored(painter, box)
+        painter.save()
+        from_the_left(painter)
         middle = box.center().x()
         painter.fillRect(QRectF(middle, box.top() + 2, 1, box.height() - 4), look.colour("ref"))
         wide = min(abs(effect), LONGEST) / LONGEST * box.width() / 2
@@ -100,3 +103,4 @@ class Effects(QLabel):
             rounded(painter, shape, 1, fill=look.colour("forecast"))
         else:
             rounded(painter, shape, 1, fill=look.colour("sheet"), line=look.colour("forecast"))
+        painter.restore()

@@ -8,13 +8,14 @@ from PySide6.QtCore import QMargins, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QCompleter, QLineEdit, QSizePolicy, QWidget
 
-from clinic_app.desktop.look import Look
+from clinic_app.desktop.look import MEDIUM, Look
 from clinic_app.desktop.parts.answer import Answer, is_enter, unit_words
 from clinic_app.desktop.parts.frame import draw_ring, rounded
 from clinic_app.desktop.parts.label import draw_words, text_width
 from models.codebook import Field, Kind
 
 WIDTHS = {Kind.NUMBER: 150, Kind.INTEGER: 150, Kind.DATE: 150, Kind.TIME: 120}
+LONGEST_DAY = "Wed 28 Nov 2028"
 USUAL_WIDTH = 160
 
 
@@ -47,7 +48,8 @@ class Box(QLineEdit):
             palette.setColor(group, QPalette.ColorRole.HighlightedText, look.colour("on_act"))
         self.setPalette(palette)
         right = text_width(look, self.shown_unit, 12.5) + look.px(18 if self.shown_unit else 11)
-        self.setTextMargins(QMargins(look.px(11), 0, right, 0))
+        left = look.px(11)
+        self.setTextMargins(QMargins(right, 0, left, 0) if self.isRightToLeft() else QMargins(left, 0, right, 0))
         self.updateGeometry()
         self.update()
 
@@ -72,8 +74,12 @@ class Box(QLineEdit):
         edge = look.px(3)
         box = QRectF(self.rect()).adjusted(edge, edge, -edge, -edge)
         painter = QPainter(self)
-        ground = "act_wash" if self.proposed else ("well" if self.dashed or self.isReadOnly() else "sheet")
-        line = "ink" if self.troubled else "edge"
+        ground = (
+            "act_wash"
+            if self.proposed
+            else ("well" if self.dashed or self.isReadOnly() or not self.isEnabled() else "sheet")
+        )
+        line = "ink" if self.troubled else "edge" if self.isEnabled() else "rule"
         rounded(
             painter, box, look.px(4), fill=look.colour(ground), line=look.colour(line),
             dashed=self.dashed or self.proposed, width=1.5 if self.troubled or self.proposed else 1.0,
@@ -152,13 +158,18 @@ class EntryAnswer(Answer):
         return self.box
 
     def natural_width(self) -> int:
-        wide = self.look.px(WIDTHS.get(self.field.kind, USUAL_WIDTH))
-        return max(wide, text_width(self.look, self.title.text(), 12.5) + self.look.px(10))
+        look = self.look
+        wide = [look.px(WIDTHS.get(self.field.kind, USUAL_WIDTH))]
+        wide.append(text_width(look, self.title.text(), 12.5, MEDIUM) + look.px(6 + 12))
+        if self.field.kind is Kind.DATE:
+            wide.append(text_width(look, LONGEST_DAY, 14) + look.px(11 + 11 + 6))
+        return max(wide)
 
     def take(self) -> None:
         """Hand the text to the form if it differs from what is shown."""
         text = self._known.get(self.box.text().strip().lower(), self.box.text())
-        if text.strip() != self._words.strip():
+        again = self.given.proposed and self.box.isModified()  # typing what is proposed confirms it
+        if again or text.strip() != self._words.strip():
             self._words = text
             self.said.emit(text)
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import (
     QAbstractListModel,
+    QEvent,
+    QItemSelectionModel,
     QModelIndex,
     QPersistentModelIndex,
     QPointF,
@@ -16,11 +18,13 @@ from PySide6.QtCore import (
     Qt,
     Signal,
 )
-from PySide6.QtGui import QPainter, QPen
+from PySide6.QtGui import QKeyEvent, QPainter, QPen
 from PySide6.QtWidgets import QFrame, QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from clinic_app.desktop.icons import draw_icon
 from clinic_app.desktop.look import BOLD, MEDIUM, STRONG, Look
+from clinic_app.desktop.mirror import from_the_left, mirrored
+from clinic_app.desktop.parts.answer import is_enter
 from clinic_app.desktop.parts.frame import Bar, draw_ring, rounded
 from clinic_app.desktop.parts.gauges import axis_top
 from clinic_app.desktop.parts.label import draw_words, elided, text_width
@@ -125,10 +129,10 @@ class EyeDelegate(QStyledItemDelegate):
         look = self.look
         if chosen:
             painter.fillRect(box, look.colour("act_wash"))
-            painter.fillRect(QRect(box.left(), box.top(), look.px(4), box.height()), look.colour("act"))
-        painter.fillRect(
-            QRect(box.left() + look.px(16), box.bottom(), box.width() - look.px(16), 1), look.colour("rule")
-        )
+            edge = QRect(box.left(), box.top(), look.px(4), box.height())
+            painter.fillRect(mirrored(painter, edge), look.colour("act"))
+        under = QRect(box.left() + look.px(16), box.bottom(), box.width() - look.px(16), 1)
+        painter.fillRect(mirrored(painter, under), look.colour("rule"))
         inner = box.adjusted(look.px(16), look.px(6), -look.px(12), -look.px(6))
         upper = QRect(inner.left(), inner.top(), inner.width(), inner.height() // 2)
         lower = QRect(inner.left(), inner.top() + inner.height() // 2, inner.width(), inner.height() // 2)
@@ -146,9 +150,6 @@ class EyeDelegate(QStyledItemDelegate):
                 draw_words(painter, look, SIDES[row.side], upper.adjusted(left - upper.left(), 0, 0, 0), weight=MEDIUM)
         room = lower.width()
         if row.gauge is not None:
-            self._gauge(
-                painter, QRect(lower.right() - look.px(78), lower.top(), look.px(78), lower.height()), row.gauge
-            )
             room -= look.px(86)
         elif row.under_aside:
             wide = text_width(look, row.under_aside, 12.5)
@@ -156,7 +157,10 @@ class EyeDelegate(QStyledItemDelegate):
                 painter, look, row.under_aside, lower, size=12.5, colour="soft", align=Qt.AlignmentFlag.AlignRight
             )
             room -= wide + look.px(8)
-        draw_words(painter, look, elided(look, row.under, room, 12.5), lower, size=12.5, colour="soft")
+        draw_words(painter, look, fitting(look, row.under, room), lower, size=12.5, colour="soft")
+        if row.gauge is not None:
+            wide = look.px(78)
+            self._gauge(painter, QRect(lower.right() - wide, lower.top(), wide, lower.height()), row.gauge)
 
     def _aside(self, painter: QPainter, upper: QRect, row: ListRow) -> int:
         look = self.look
@@ -173,7 +177,8 @@ class EyeDelegate(QStyledItemDelegate):
         return right
 
     def _gauge(self, painter: QPainter, box: QRect, gauge: Gauge) -> None:
-        look = self.look
+        look, box = self.look, mirrored(painter, box)
+        from_the_left(painter)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         top, middle = axis_top(gauge.high, gauge.line), box.center().y()
         edge = look.px(4)
@@ -194,14 +199,24 @@ class EyeDelegate(QStyledItemDelegate):
         painter.drawEllipse(QPointF(x(gauge.risk), middle), look.px(4), look.px(4))
 
 
+def fitting(look: Look, words: str, room: int) -> str:
+    """The parts of a line that fit whole; the first one alone is cut where even it does not."""
+    while " · " in words and text_width(look, words, 12.5) > room:
+        words = words.rsplit(" · ", 1)[0]
+    return elided(look, words, room, 12.5)
+
+
 class EyeList(QListView):
-    """The list itself. `wished` carries the key a person goes to; the page decides whether it opens."""
+    """The list itself. `wished` carries the key a person goes to; the page decides whether it opens.
+
+    Moving through the eyes opens nothing, Enter or a click does. `follows`: a list whose rows open at once.
+    """
 
     wished = Signal(object)
 
-    def __init__(self, look: Look, name: str) -> None:
+    def __init__(self, look: Look, name: str, *, follows: bool = False) -> None:
         super().__init__()
-        self.look = look
+        self.look, self.follows = look, follows
         self.rows = EyeModel()
         self.setModel(self.rows)
         self.setItemDelegate(EyeDelegate(look, self))
@@ -214,7 +229,10 @@ class EyeList(QListView):
         self.setSelectionMode(QListView.SelectionMode.SingleSelection)
         self.viewport().setAutoFillBackground(False)
         self._shown: Hashable | None = None
-        self.selectionModel().currentChanged.connect(self._moved)
+        if follows:
+            self.selectionModel().currentChanged.connect(self._moved)
+        else:
+            self.clicked.connect(self._take)
         look.changed.connect(self.restyle)
 
     def restyle(self) -> None:
@@ -235,7 +253,7 @@ class EyeList(QListView):
         index = self.rows.index(place, 0) if place >= 0 else QModelIndex()
         model = self.selectionModel()
         model.blockSignals(True)
-        self.setCurrentIndex(index)
+        model.setCurrentIndex(index, QItemSelectionModel.SelectionFlag.ClearAndSelect)
         if not index.isValid():
             self.clearSelection()
         model.blockSignals(False)
@@ -261,3 +279,18 @@ class EyeList(QListView):
         row = current.data(Qt.ItemDataRole.UserRole) if current.isValid() else None
         if isinstance(row, ListRow) and row.key is not None and row.key != self._shown:
             self.wished.emit(row.key)
+
+    def _take(self, index: QModelIndex) -> None:
+        row = index.data(Qt.ItemDataRole.UserRole) if index.isValid() else None
+        if isinstance(row, ListRow) and row.key is not None:
+            self.wished.emit(row.key)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        if not self.follows and (is_enter(event) or event.key() == Qt.Key.Key_Space):
+            self._take(self.currentIndex())
+            return
+        super().keyPressEvent(event)
+
+    def selectionCommand(self, index: Index, event: QEvent | None = None) -> QItemSelectionModel.SelectionFlag:
+        """The eye that is open stays marked while a person moves through the others."""
+        return super().selectionCommand(index, event) if self.follows else QItemSelectionModel.SelectionFlag.NoUpdate

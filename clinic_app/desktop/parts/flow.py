@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPoint, QRect, QSize, Qt
-from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
+from PySide6.QtWidgets import QLayout, QLayoutItem, QStyle, QWidget
 
 from clinic_app.desktop.look import Look
 
@@ -61,6 +61,11 @@ class FlowLayout(QLayout):
             return QSize(0, 0)
         return QSize(max(one.width() for one in sizes), max(one.height() for one in sizes))
 
+    def _direction(self) -> Qt.LayoutDirection:
+        """Which way people read."""
+        ground = self.parentWidget()
+        return Qt.LayoutDirection.LeftToRight if ground is None else ground.layoutDirection()
+
     def _shown(self) -> list[QLayoutItem]:
         return [item for item in self._items if not item.isEmpty()]
 
@@ -82,7 +87,8 @@ class FlowLayout(QLayout):
                 left, top, deep = box.x(), top + deep + gap, 0
             height = item.heightForWidth(width) if item.hasHeightForWidth() else size.height()
             if move:
-                item.setGeometry(QRect(QPoint(left, top), QSize(width, height)))
+                place = QRect(QPoint(left, top), QSize(width, height))
+                item.setGeometry(QStyle.visualRect(self._direction(), box, place))
             left += width + gap
             deep = max(deep, height)
         return top + deep - box.y()

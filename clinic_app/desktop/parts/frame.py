@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QMargins, QObject, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtCore import QEvent, QMargins, QObject, QPointF, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QFrame, QScrollArea, QScrollBar, QSizePolicy, QVBoxLayout, QWidget
 
 from clinic_app.desktop.look import STRONG, Look
+from clinic_app.desktop.mirror import mirrored
 from clinic_app.desktop.parts.label import draw_words, text_width
 
 
@@ -21,6 +22,7 @@ def rounded(
     dashed: bool = False,
 ) -> None:
     """Paint a box with rounded corners, its line wholly inside."""
+    box = mirrored(painter, box)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     half = width / 2 if line is not None else 0.0
     inner = box.adjusted(half, half, -half, -half)
@@ -47,14 +49,25 @@ def draw_ring(painter: QPainter, look: Look, control: QRectF, radius: float) -> 
     )
 
 
+class Column(QVBoxLayout):
+    """The column of a card that may be narrower than the room it stands in: its height follows from its own width.
+
+    Qt asks the layout of a widget, not the widget, and with the width of the room.
+    """
+
+    def heightForWidth(self, width: int) -> int:
+        ground = self.parentWidget()
+        return super().heightForWidth(width if ground is None else min(width, ground.maximumWidth()))
+
+
 class Card(QFrame):
-    """A sheet with a hairline around it; `ground` is sheet or well."""
+    """A sheet with a hairline around it."""
 
     def __init__(self, look: Look, *, margins: tuple[int, int, int, int] = (16, 12, 16, 12), spacing: int = 6) -> None:
         super().__init__()
         self.look = look
         self._margins, self._spacing = margins, spacing
-        self.column = QVBoxLayout(self)
+        self.column = Column(self)
         look.changed.connect(self.restyle)
         self.restyle()
 
@@ -127,7 +140,8 @@ class Heading(QWidget):
             )
             end -= text_width(self.look, self._aside, 12.5) + self.look.px(10)
         if end > start:
-            painter.fillRect(start, box.center().y(), end - start, 1, self.look.colour("rule"))
+            line = QRect(start, box.center().y(), end - start, 1)
+            painter.fillRect(mirrored(painter, line), self.look.colour("rule"))
         painter.end()
 
 
@@ -205,6 +219,10 @@ class Scroll(QScrollArea):
         super().resizeEvent(event)
         self.fit()
         self.width_changed.emit()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        self.fit()  # the size of text may have changed while another page was shown
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         if watched is self.body and event.type() == QEvent.Type.LayoutRequest:

@@ -21,6 +21,7 @@ class HundredDots(QLabel):
         self.look = look
         self.low = self.risk = self.high = 0
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setLayoutDirection(Qt.LayoutDirection.LeftToRight)  # an axis is never mirrored
         look.changed.connect(self.updateGeometry)
 
     def show_chance(self, low: int, risk: int, high: int) -> None:
@@ -94,6 +95,7 @@ class RangeBar(QLabel):
         self.average: float | None = None
         self.line: float | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setLayoutDirection(Qt.LayoutDirection.LeftToRight)  # an axis is never mirrored
         look.changed.connect(self.updateGeometry)
 
     def show_chance(self, low: float, risk: float, high: float, average: float | None, line: float | None) -> None:

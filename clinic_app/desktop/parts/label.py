@@ -7,6 +7,7 @@ from PySide6.QtGui import QFont, QPainter, QPaintEvent, QPalette, QTextCharForma
 from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
 
 from clinic_app.desktop.look import NORMAL, Look
+from clinic_app.desktop.mirror import mirrored
 
 
 class Words(QLabel):
@@ -97,6 +98,8 @@ class Sentence(QLabel):
         layout = QTextLayout(self.text(), self.look.font(self._size, weight))
         option = QTextOption()
         option.setWrapMode(QTextOption.WrapMode.WordWrap)
+        option.setTextDirection(self.layoutDirection())
+        option.setAlignment(Qt.AlignmentFlag.AlignRight if self.isRightToLeft() else Qt.AlignmentFlag.AlignLeft)
         layout.setTextOption(option)
         start, ranges = 0, []
         for words, colour, run_weight in self._runs:
@@ -166,7 +169,8 @@ def draw_words(
     """Paint one line of words into `box`, vertically centred."""
     painter.setFont(look.font(size, weight, italic=italic))
     painter.setPen(look.colour(colour))
-    painter.drawText(box, int(align | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextSingleLine), text)
+    flags = int(align | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextSingleLine)
+    painter.drawText(mirrored(painter, box), flags, text)
 
 
 def wrapped_rows(look: Look, text: str, width: int, size: float) -> int:
@@ -184,4 +188,5 @@ def draw_wrapped(
     """Paint words into `box`, vertically centred, on as many lines as they need."""
     painter.setFont(look.font(size))
     painter.setPen(look.colour(colour))
-    painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap), text)
+    flags = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap)
+    painter.drawText(mirrored(painter, box), flags, text)

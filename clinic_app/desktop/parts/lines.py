@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from clinic_app.desktop.icons import draw_icon
 from clinic_app.desktop.look import MEDIUM, NORMAL, STRONG, Look
@@ -14,6 +14,9 @@ from clinic_app.desktop.parts.entry import Box
 from clinic_app.desktop.parts.flow import FlowLayout
 from clinic_app.desktop.parts.frame import rounded
 from clinic_app.desktop.parts.label import Run, Sentence, Words
+
+WORDS = 190
+"""Pixels at 100 % that the words of a line need beside its buttons."""
 
 
 class Icon(QWidget):
@@ -55,8 +58,10 @@ class Line(QFrame):
         self.buttons = QWidget()
         self.row = FlowLayout(look, self.buttons, gap=4)
         self.across.addWidget(self.icon, 0, Qt.AlignmentFlag.AlignVCenter)
-        self.across.addLayout(self.text, 1)
-        self.across.addWidget(self.buttons, 0)
+        self.beside = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self.beside.addLayout(self.text, 1)
+        self.beside.addWidget(self.buttons, 0)
+        self.across.addLayout(self.beside, 1)
         self.buttons.setSizePolicy(QSizePolicy.Policy.Maximum, QSizePolicy.Policy.Preferred)
         look.changed.connect(self.restyle)
         self.restyle()
@@ -66,12 +71,27 @@ class Line(QFrame):
         px = self.look.px
         self.across.setContentsMargins(px(14), px(5), px(10), px(5))
         self.across.setSpacing(px(12))
+        self.beside.setSpacing(px(6))
         self.text.setSpacing(px(2))
+        self._turn()
         self.update()
+
+    def _turn(self) -> None:
+        """Buttons stand below the words where they would leave them too little room."""
+        room = self.width() - self.row.sizeHint().width() - self.look.px(14 + 18 + 12 + 12 + 10)
+        below = self.row.count() > 0 and room < self.look.px(WORDS)
+        self.beside.setDirection(QBoxLayout.Direction.TopToBottom if below else QBoxLayout.Direction.LeftToRight)
+        wide = QSizePolicy.Policy.Preferred if below else QSizePolicy.Policy.Maximum
+        self.buttons.setSizePolicy(wide, QSizePolicy.Policy.Preferred)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._turn()
 
     def add_button(self, button: Button) -> Button:
         """One more button at the right."""
         self.row.addWidget(button)
+        self._turn()
         return button
 
     def paintEvent(self, event: QPaintEvent) -> None:

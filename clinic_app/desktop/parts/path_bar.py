@@ -40,13 +40,17 @@ class Station(QPushButton):
 
     def sizeHint(self) -> QSize:
         look = self.look
-        width = text_width(look, self.name, 15, STRONG) + look.px(36)
+        width = text_width(look, self.name, 15, STRONG) + look.px(28)
         if self.count is not None:
             width += text_width(look, str(self.count), 13) + look.px(8)
         return QSize(max(width, look.px(88)), look.px(48))
 
     def minimumSizeHint(self) -> QSize:
         return self.sizeHint()
+
+    def _at(self, x: float, y: float) -> QPointF:
+        """A point of the line, from the end at which people begin to read."""
+        return QPointF(self.width() - x if self.isRightToLeft() else x, y)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         look = self.look
@@ -61,13 +65,14 @@ class Station(QPushButton):
             draw_words(painter, look, str(self.count), box, size=13, weight=MEDIUM, colour="soft")
         line, mark = self.height() - look.px(9), look.px(11)
         painter.setPen(QPen(look.colour("edge"), look.px(1.8)))
-        painter.drawLine(QPointF(0 if self.name != STATIONS[0] else mark, line), QPointF(mark, line))
+        start = 0 if self.name != STATIONS[0] else mark
+        painter.drawLine(self._at(start, line), self._at(mark, line))
         if not self.last:
-            painter.drawLine(QPointF(mark, line), QPointF(self.width(), line))
+            painter.drawLine(self._at(mark, line), self._at(self.width(), line))
         painter.setPen(QPen(look.colour("act" if here else "soft"), look.px(1.8)))
         painter.setBrush(look.colour("act" if here else "sheet"))
         size = look.px(6 if here else 4.2)
-        painter.drawEllipse(QPointF(mark, line), size, size)
+        painter.drawEllipse(self._at(mark, line), size, size)
         if self.hasFocus():
             draw_ring(painter, look, QRectF(self.rect()).adjusted(4, 4, -6, -3), look.px(4))
         painter.end()
@@ -114,11 +119,18 @@ class PathBar(QFrame):
         self.practice = Button(look, "Practice", kind="quiet", icon="practice")
         self.practice.setObjectName("practice")
         self.practice.clicked.connect(lambda: self._wish(len(STATIONS)))
+        self.help = Button(look, "Help", kind="quiet", icon="info", note="Help: the manual, Shift+F1")
+        self.help.setObjectName("help")
         across.addWidget(self.person)
         across.addWidget(self.practice)
+        across.addWidget(self.help)
         look.changed.connect(self.restyle)
         self.restyle()
         self.show_place(0)
+
+    def show_person(self, words: str) -> None:
+        """Who acts, with their duties."""
+        self.person.set_words(words or "No name", f"Acting: {words or 'no name'}")
 
     def restyle(self) -> None:
         """Take sizes from the tokens."""
@@ -134,7 +146,7 @@ class PathBar(QFrame):
         if two == self._two_rows:
             return
         self._two_rows = two
-        moved: tuple[QWidget, ...] = (self.search, self.person, self.practice)
+        moved: tuple[QWidget, ...] = (self.search, self.person, self.practice, self.help)
         for place, widget in enumerate(moved):
             self.across.removeWidget(widget)
             self.below.removeWidget(widget)
@@ -179,10 +191,17 @@ class Strip(QFrame):
 
     def __init__(self, look: Look, *, demo: bool) -> None:
         super().__init__()
-        self.look, self.demo = look, demo
-        self.setAccessibleName(f"{self.CAUTIONS} {self.DEMO if demo else ''}".strip())
+        self.look = look
+        self.show_demo(demo)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         look.changed.connect(self.updateGeometry)
+
+    def show_demo(self, demo: bool) -> None:
+        """Whether the practice is invented."""
+        self.demo = demo
+        self.setAccessibleName(f"{self.CAUTIONS} {self.DEMO if demo else ''}".strip())
+        self.updateGeometry()
+        self.update()
 
     def _lines(self, width: int) -> list[tuple[str, bool]]:
         """The words and whether they are the demo mark: cautions and mark on one line, or on as many as they need."""

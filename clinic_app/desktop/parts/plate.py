@@ -7,6 +7,7 @@ from PySide6.QtGui import QColor, QFont, QPainter, QPainterPath, QPaintEvent, QP
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from clinic_app.desktop.look import BOLD, Look
+from clinic_app.desktop.mirror import from_the_left, mirrored
 from clinic_app.desktop.parts.frame import rounded
 from clinic_app.desktop.parts.label import draw_words, text_width
 
@@ -27,7 +28,9 @@ def _almond(box: QRectF) -> QPainterPath:
 
 def draw_eyes(painter: QPainter, look: Look, box: QRectF, side: str, *, ink: QColor, ground: QColor) -> None:
     """Both eyes facing us, the patient's right at our left; the operated one filled, each with its letter."""
+    box = mirrored(painter, box)
     painter.save()
+    from_the_left(painter)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     wide = box.width() * 0.44
     for letter, left in (("R", box.left()), ("L", box.right() - wide)):

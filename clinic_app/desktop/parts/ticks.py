@@ -7,6 +7,7 @@ from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QCheckBox, QSizePolicy, QWidget
 
 from clinic_app.desktop.look import Look
+from clinic_app.desktop.mirror import mirrored
 from clinic_app.desktop.parts.answer import OPEN, SHORT_MISSING, Answer, Given, is_enter
 from clinic_app.desktop.parts.choice import STEP
 from clinic_app.desktop.parts.flow import FlowLayout
@@ -16,18 +17,21 @@ from models.codebook import Field
 
 
 class Tick(QCheckBox):
-    """One painted tick box of a set."""
+    """One painted tick box of a set; `hint` is the digit that ticks it."""
 
     def __init__(self, owner: TickSet, code: str, text: str) -> None:
         super().__init__(text, owner)
-        self.owner, self.code = owner, code
+        self.owner, self.code, self.hint = owner, code, ""
         self.setAccessibleName(f"{owner.field.label}: {text}")
         self.setObjectName(f"{owner.field.name}.{code}")
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
         look = self.owner.look
-        return QSize(text_width(look, self.text(), 14) + look.px(20 + 10 + 14), look.px(34))
+        return QSize(text_width(look, self.text(), 14) + look.px(20 + 10 + 4) + self._hint_width(), look.px(34))
+
+    def _hint_width(self) -> int:
+        return text_width(self.owner.look, "0", 12) + self.owner.look.px(6)
 
     def minimumSizeHint(self) -> QSize:
         return self.sizeHint()
@@ -40,21 +44,25 @@ class Tick(QCheckBox):
         painter = QPainter(self)
         side = look.px(19)
         box = QRectF(look.px(5), (self.height() - side) / 2, side, side)
+        alive = self.isEnabled()
         dashed = self.owner.given.proposed and self.isChecked()
-        solid = self.isChecked() and not dashed
-        fill = look.colour("act" if solid else ("act_wash" if dashed or self.underMouse() else "sheet"))
+        solid = self.isChecked() and not dashed and alive
+        ground = "act_wash" if alive and (dashed or self.underMouse()) else "sheet" if alive else "well"
+        fill = look.colour("act" if solid else ground)
         rounded(painter, box, look.px(4), fill=fill, line=look.colour("act" if solid else "edge"), dashed=dashed)
         if self.isChecked():
             pen = QPen(look.colour("on_act" if solid else "ink"), look.px(2))
             pen.setCapStyle(Qt.PenCapStyle.RoundCap)
             painter.setPen(pen)
+            on = mirrored(painter, box)
             marks = [
-                QPointF(box.left() + side * a, box.top() + side * b)
-                for a, b in ((0.24, 0.54), (0.43, 0.72), (0.77, 0.3))
+                QPointF(on.left() + side * a, on.top() + side * b) for a, b in ((0.24, 0.54), (0.43, 0.72), (0.77, 0.3))
             ]
             painter.drawPolyline(marks)
         words = self.rect().adjusted(int(box.right()) + look.px(9), 0, 0, 0)
-        draw_words(painter, look, self.text(), words)
+        draw_words(painter, look, self.hint, words, size=12, colour="faint")
+        words.setLeft(words.left() + self._hint_width())
+        draw_words(painter, look, self.text(), words, colour="ink" if alive or self.isChecked() else "faint")
         if self.hasFocus():
             draw_ring(painter, look, box, look.px(4))
         painter.end()
@@ -102,12 +110,14 @@ class TickSet(Answer):
             tick.setVisible(whole or tick.isChecked())
         self._settle()
         self.flow.invalidate()
+        self.box.updateGeometry()
         self.updateGeometry()
 
     def restyle(self) -> None:
         for tick in self.ticks:
             tick.updateGeometry()
         self.flow.invalidate()
+        self.box.updateGeometry()
         super().restyle()
 
     def stop(self) -> QWidget:
@@ -121,6 +131,9 @@ class TickSet(Answer):
     def _settle(self) -> None:
         if self._stop.isHidden():
             self._stop = self.ticks[0]
+        shown = [tick for tick in self.ticks if not tick.isHidden()]
+        for place, tick in enumerate(shown, start=1):
+            tick.hint = "0" if tick.code == self.none else str(place) if place < 10 else ""
         for tick in self.ticks:
             tick.setFocusPolicy(Qt.FocusPolicy.StrongFocus if tick is self._stop else Qt.FocusPolicy.ClickFocus)
 

@@ -10,14 +10,15 @@ from itertools import islice
 from pathlib import Path
 
 from clinic_app.domain.checks import alike_identifiers
+from clinic_app.domain.people import Duty
 from clinic_app.errors import Refusal
 from clinic_app.exchange.cells import Cell
 from clinic_app.exchange.mapping import Mapping, read_mapping
-from clinic_app.exchange.row_reader import CellProblem
+from clinic_app.exchange.row_reader import CellProblem, shown
 from clinic_app.services.intake.known import Known
 from clinic_app.services.intake.refused import LeftOut, write_refused
 from clinic_app.services.intake.renewal import Put, Written, renewed
-from clinic_app.services.intake.result import MAX_NOTES, ImportResult, Problem
+from clinic_app.services.intake.result import MAX_LEFT, MAX_NOTES, ImportResult, LeftRow, Problem
 from clinic_app.services.intake.source import Source, TakenRow, open_sources
 from clinic_app.session import Session
 from models.progress import Report, silent
@@ -83,6 +84,7 @@ def import_files(
     nothing, and so does `Cancelled` out of `report`. `encoding` names that of the text files; it goes before the
     mapping file's, which goes before what the file shows.
     """
+    session.need(Duty.DATA_LEAD, act="Importing records")
     if not files:
         raise Refusal("Nothing was imported.", "No file was named.", "Name one or more files.")
     _check_target(files, refused)
@@ -127,16 +129,24 @@ def import_files(
     return ImportResult(
         files=tuple(path.name for path in files),
         counts=tally.counts,
-        problems=tuple(
-            Problem(sources[row.source].name, row.number, one.column, one.typed, one.reason)
-            for row in tally.left
-            for one in row.against
-        ),
+        problems=tuple(one for row in tally.left for one in _problems(sources, row)),
         notes=tuple(tally.notes),
         notes_left_out=tally.more_notes,
         dry_run=dry_run,
         refused_file=str(refused) if refused is not None and tally.left else None,
+        left=tuple(_left_row(sources, row) for row in tally.left[:MAX_LEFT]),
     )
+
+
+def _problems(sources: Sequence[Source], row: _Row) -> tuple[Problem, ...]:
+    name = sources[row.source].name
+    return tuple(Problem(name, row.number, one.column, one.typed, one.reason, one.confirm) for one in row.against)
+
+
+def _left_row(sources: Sequence[Source], row: _Row) -> LeftRow:
+    source = sources[row.source]
+    cells = {heading: shown(cell) for heading, cell in zip(source.table.headings, row.cells, strict=False) if heading}
+    return LeftRow(source.name, row.number, cells, _problems(sources, row))
 
 
 def _check_target(files: Sequence[Path], refused: Path | None) -> None:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping as Mapped
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from clinic_app.domain.record import PATIENT_FIELDS, CaseKey, Origin, StageRecord, Value
@@ -157,8 +158,8 @@ class Source:
             if kind == "ask" and finding.rule in row.confirmed and confirmable(finding):
                 kind = "note"
             name = finding.fields[0] if finding.fields else ""
-            hint = ""
-            if kind == "ask" and confirmable(finding) and CONFIRMED not in finding.next:
+            hint, confirm = "", finding.rule if kind == "ask" and confirmable(finding) else ""
+            if confirm and CONFIRMED not in finding.next:
                 hint = f' Right as it stands: write {finding.rule} in a column "{CONFIRMED}".'
             taken.problems.append(
                 CellProblem(
@@ -166,6 +167,7 @@ class Source:
                     self._reader.heading(name),
                     self._reader.typed(filled, name),
                     f"{finding.sentence} {finding.next}{hint}",
+                    confirm,
                 )
             )
         for name in known.signed_conflict(row.key, stages):
@@ -305,10 +307,18 @@ def _spread(files: Sequence[Path]) -> list[Path]:
     spread: list[Path] = []
     for path in files:
         if path.is_dir() and (path / _OWN_TABLES[0]).is_file():
-            spread += [path / name for name in _OWN_TABLES if (path / name).is_file()]
+            spread += [path / name for name in _OWN_TABLES if name == _OWN_TABLES[0] or _holds_rows(path / name)]
         else:
             spread.append(path)
     return spread
+
+
+def _holds_rows(path: Path) -> bool:
+    """Whether one of our own tables is there with more than its heading: a practice may have no rechecks yet."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return len(list(islice(file, 2))) > 1
 
 
 def _is_patients(columns: Columns) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,6 +12,8 @@ from datetime import date, timedelta
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations
 from clinic_app.domain.record import Case, CaseKey, Row, StoredForecast
+from clinic_app.domain.seal import MODELS
+from clinic_app.domain.states import STATES, state_of
 from clinic_app.services.review.afterwards import REFUSALS, Number, worked_out
 from clinic_app.session import Session
 from models.card import Card
@@ -23,6 +26,11 @@ from models.progress import Report
 DAYS_UNTIL_DUE_IS_PAST = 2
 BASES = ("beforehand", "afterwards")
 NO_VISIT_PLANNED = "no day-one visit planned"
+SEALED = "sealed for you until graded"
+FEWEST_SEALED = 5
+"""A forecast that is sealed for the person acting stands in no count of fewer eyes without a grade."""
+MISSING_BANDS = (0.0, 0.05, 0.10, 0.20, 1.0)
+"""Chances between which eyes without a grade are counted together."""
 NOT_BLIND = "graded by someone who had seen the forecast"
 
 
@@ -81,9 +89,12 @@ def gather(
     left: Counter[str] = Counter()
     candidates = [case.key for case in inside if _counts(case, rows[case.key], first, session.today(), left)]
     chosen = basis or ("beforehand" if any(_number(locked.get(key)) for key in candidates) else "afterwards")
+    closed = _sealed(session, model, inside)
     if chosen == "beforehand":
-        numbers = _beforehand(session, candidates, locked, left)
+        numbers = _beforehand(session, candidates, locked, closed, left)
     else:
+        left[SEALED] += len(closed.intersection(candidates))
+        candidates = [key for key in candidates if key not in closed]
         numbers, refused = worked_out(rows, candidates, model, report, cut=cut)
         left.update(refused)
     graded: list[Eye] = []
@@ -104,15 +115,39 @@ def gather(
             left[NOT_BLIND] += 1
         else:
             graded.append(eye)
+    if not _many_enough(ungraded, closed):
+        left[SEALED] += sum(eye.key in closed for eye in ungraded)
+        ungraded = [eye for eye in ungraded if eye.key not in closed]
     return Gathered(
         chosen,
         tuple(graded),
         tuple(ungraded),
-        dict(sorted(left.items())),
+        {why: count for why, count in sorted(left.items()) if count},
         first,
         letters([row.get("surgeon_id") or row.get("booked_surgeon_id") for row in rows.values()]),
         letters([row.get("examiner_id") for row in rows.values()]),
     )
+
+
+def _sealed(session: Session, model: str, cases: Sequence[Case]) -> set[CaseKey]:
+    """Which eyes' forecasts are sealed for the person acting."""
+    hidden = {state: MODELS[model] in session.hides(state) for state in STATES}
+    return {case.key for case in cases if hidden[state_of(case)]}
+
+
+def _many_enough(ungraded: Sequence[Eye], closed: Collection[CaseKey]) -> bool:
+    """Whether every count of eyes without a grade that holds a sealed one holds at least five."""
+    bands: dict[int, list[Eye]] = {}
+    for eye in ungraded:
+        bands.setdefault(band_of(eye.risk), []).append(eye)
+    return all(
+        len(band) >= FEWEST_SEALED for band in bands.values() if any(eye.key in closed for eye in band)
+    )  # fmt: skip
+
+
+def band_of(risk: float) -> int:
+    """Number of the band of `MISSING_BANDS` in which a chance lies; each holds its lower edge, the last both."""
+    return min(bisect_right(MISSING_BANDS, risk), len(MISSING_BANDS) - 1) - 1
 
 
 def letters(people: Sequence[object]) -> dict[str, str]:
@@ -142,13 +177,19 @@ def _counts(case: Case, row: Row, first: Mapping[tuple[str, str], date], today: 
 
 
 def _beforehand(
-    session: Session, candidates: Sequence[CaseKey], locked: Mapping[CaseKey, StoredForecast], left: Counter[str]
+    session: Session,
+    candidates: Sequence[CaseKey],
+    locked: Mapping[CaseKey, StoredForecast],
+    closed: Collection[CaseKey],
+    left: Counter[str],
 ) -> dict[CaseKey, Number]:
     cards = _cards(session, {one.model_id for one in locked.values()})
     numbers: dict[CaseKey, Number] = {}
     for key in candidates:
         forecast = locked.get(key)
-        if forecast is None:
+        if key in closed and not _number(forecast):
+            left[SEALED] += 1  # that there is no number would tell as much as a number
+        elif forecast is None:
             left["no forecast was locked beforehand"] += 1
         elif forecast.risk is None:
             left[f"no number was forecast: {REFUSALS.get(forecast.status, 'no model')}"] += 1

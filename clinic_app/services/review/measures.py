@@ -11,6 +11,7 @@ from clinic_app.domain.reviewed import (
     BandMissing,
     Bar,
     Benefit,
+    BenefitLimits,
     Bound,
     CurvePoint,
     Estimate,
@@ -18,7 +19,7 @@ from clinic_app.domain.reviewed import (
     Planning,
     TallyPoint,
 )
-from clinic_app.services.review.eyes import Eye
+from clinic_app.services.review.eyes import MISSING_BANDS, Eye, band_of
 from clinic_app.settings import Settings
 from models.judging import Judgement
 from models.measure import Measure
@@ -26,7 +27,6 @@ from models.monitor import running_tally
 from models.usefulness import net_benefit
 
 BAR_WIDTH_PER_CENT = 1
-MISSING_BANDS = (0.0, 0.05, 0.10, 0.20, 1.0)
 
 
 def tally(eyes: Sequence[Eye]) -> tuple[TallyPoint, ...]:
@@ -71,10 +71,10 @@ def missing_grades(graded: Sequence[Eye], ungraded: Sequence[Eye]) -> MissingGra
         BandMissing(
             low,
             high,
-            sum(_within(eye.risk, low, high) for eye in both),
-            sum(_within(eye.risk, low, high) for eye in ungraded),
+            sum(band_of(eye.risk) == band for eye in both),
+            sum(band_of(eye.risk) == band for eye in ungraded),
         )
-        for low, high in pairwise(MISSING_BANDS)
+        for band, (low, high) in enumerate(pairwise(MISSING_BANDS))
     )
     return MissingGrades(
         eyes=len(both),
@@ -85,10 +85,6 @@ def missing_grades(graded: Sequence[Eye], ungraded: Sequence[Eye]) -> MissingGra
         worst=_bound(cloudy + len(ungraded), expected),
         by_forecast=bands,
     )
-
-
-def _within(risk: float, low: float, high: float) -> bool:
-    return low <= risk < high or risk == high == 1.0
 
 
 def _bound(observed: int, expected: float) -> Bound:
@@ -135,6 +131,14 @@ def curve(judgement: Judgement) -> tuple[CurvePoint, ...] | None:
 def benefits(judgement: Judgement) -> tuple[Benefit, ...]:
     """Net benefit at each threshold."""
     return tuple(_benefit(row) for row in judgement.net_benefit.rows())
+
+
+def benefit_band(judgement: Judgement) -> tuple[BenefitLimits, ...]:
+    """The band of the net benefit; empty where it could not be worked out."""
+    found = judgement.net_benefit_band
+    if found is None:
+        return ()
+    return tuple(BenefitLimits(row["threshold"], row["low"], row["high"]) for row in found.rows())
 
 
 def _benefit(row: Mapping[str, float]) -> Benefit:

@@ -35,7 +35,7 @@ def _rupture(row: Row) -> bool | None:
 
 def _leak(row: Row) -> bool | None:
     found = row.get("seidel")
-    return None if found in (None, "not_tested") else found in ("positive_slow", "positive_brisk")
+    return None if found in (None, "not_tested") else found != "negative"
 
 
 def _pressure(row: Row) -> bool | None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from clinic_app.domain.people import Duty
 from clinic_app.domain.record import ModelEntry
 from clinic_app.domain.reviewed import ModelPage, Review
 from clinic_app.errors import Refusal
 from clinic_app.services.review import measures
 from clinic_app.services.review.afterwards import BASIS
+from clinic_app.services.review.alarm import alarm_chart
 from clinic_app.services.review.cards import beside_own_records, model_page
 from clinic_app.services.review.causes import causes
 from clinic_app.services.review.eyes import BASES, Eye, Gathered, gather
@@ -42,8 +44,10 @@ def review(
 
     `basis`: `beforehand` (forecasts locked before the outcome was known), `afterwards` (each quarter by a model made
     from earlier quarters only), None for beforehand where there are locked forecasts. The two are never mixed.
-    `names`: surgeons by their code instead of a letter. Raises `Refusal` when the period holds no operated eye.
+    `names`: surgeons by their code instead of a letter. Raises `Refusal` when the period holds no operated eye, and
+    without the duty Surgeon or Data lead.
     """
+    session.need(Duty.SURGEON, Duty.DATA_LEAD, act="Review")
     if model not in MODEL_STAGES or (basis is not None and basis not in BASES):
         raise Refusal(
             what="There is no such review.",
@@ -108,9 +112,11 @@ def _made(session: Session, model: str, gathered: Gathered, names: bool) -> Revi
         groups=() if judgement is None else measures.bands(judgement),
         curve=None if judgement is None else measures.curve(judgement),
         net_benefit=() if judgement is None else measures.benefits(judgement),
+        net_benefit_band=() if judgement is None else measures.benefit_band(judgement),
         planning=measures.planning(eyes, session.settings),
         histogram=measures.histogram(eyes),
         tally=measures.tally(eyes),
+        alarm=alarm_chart(eyes, gathered.basis, session.card),
         missing_day_one=measures.missing_grades(eyes, gathered.ungraded),
         by_quarter=by_quarter(eyes),
         by_surgeon=surgeons,

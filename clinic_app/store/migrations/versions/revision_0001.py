@@ -1,4 +1,5 @@
-"""The first schema: patients, cases, their moments and rechecks, models, forecasts, history.
+"""The first schema: patients, cases, their moments and rechecks, models, forecasts, registers, events, drafts,
+history.
 
 Revision ID: 0001
 """
@@ -51,6 +52,7 @@ def upgrade() -> None:
     op.create_index("cases_by_date", "cases", ["surgery_date"])
     _moments()
     _models()
+    _practice()
     _history()
 
 
@@ -293,6 +295,53 @@ def _models() -> None:
         sqlite_strict=True,
     )
     op.create_index("forecasts_by_case", "forecasts", ["case_no"])
+
+
+def _practice() -> None:
+    op.create_table(
+        "register",
+        sa.Column("register_no", sa.INTEGER, primary_key=True, autoincrement=False),
+        sa.Column("kind", sa.TEXT, nullable=False),
+        sa.Column("name", sa.TEXT, nullable=False),
+        sa.Column("body", sa.TEXT, nullable=False),
+        *_stamp(),
+        sa.UniqueConstraint("kind", "name"),
+        sqlite_strict=True,
+    )
+    op.create_table(
+        "case_events",
+        sa.Column("event_no", sa.INTEGER, primary_key=True, autoincrement=False),
+        sa.Column("case_no", sa.INTEGER, sa.ForeignKey("cases.case_no"), nullable=False),
+        sa.Column("kind", sa.TEXT, nullable=False),
+        sa.Column("body", sa.TEXT, nullable=False),
+        *_stamp(),
+        sqlite_strict=True,
+    )
+    op.create_index("case_events_by_case", "case_events", ["case_no"])
+    op.create_index("case_events_by_kind", "case_events", ["kind"])
+    op.create_table(
+        "drafts",
+        sa.Column("draft_no", sa.INTEGER, primary_key=True, autoincrement=False),
+        sa.Column("person", sa.TEXT, nullable=False),
+        sa.Column("stage", sa.TEXT, nullable=False),
+        sa.Column("patient_id", sa.TEXT),
+        sa.Column("eye", sa.TEXT),
+        sa.Column("surgery_date", sa.TEXT),
+        sa.Column("body", sa.TEXT, nullable=False),
+        sa.Column("kept_at", sa.TEXT, nullable=False),
+        sa.Column("version", sa.INTEGER, nullable=False),
+        sa.Column("row_sum", sa.TEXT, nullable=False),
+        sqlite_strict=True,
+    )
+    op.create_index("drafts_by_person", "drafts", ["person"])
+    forbid = "BEGIN SELECT RAISE(ABORT, 'events are append-only'); END"
+    op.execute(
+        "CREATE TRIGGER case_events_only_emptied BEFORE UPDATE ON case_events "
+        "WHEN NOT (NEW.event_no = OLD.event_no AND NEW.case_no = OLD.case_no AND NEW.kind = OLD.kind "
+        "AND NEW.body = '{}' AND NEW.version = OLD.version + 1 AND NEW.written_by = OLD.written_by "
+        f"AND NEW.written_at = OLD.written_at AND NEW.request_id = OLD.request_id) {forbid}"
+    )
+    op.execute(f"CREATE TRIGGER case_events_no_delete BEFORE DELETE ON case_events {forbid}")
 
 
 def _history() -> None:

@@ -1,0 +1,1 @@
+"""What is printed: the same data give the sheet of the printer and the PDF."""
