@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from datetime import date
 
 FEWEST_EYES_DRAWN = 50
+NOT_BLIND = "graded by someone who had seen the forecast"
+"""The reason of the eyes that are left out as Not blind."""
 FEWEST_CLOUDY_DRAWN = 5
 FEWEST_CLOUDY_JUDGED = 30
 FEWEST_EYES_OF_A_SURGEON = 30

@@ -12,6 +12,7 @@ from datetime import date
 from clinic_app.domain.reviewed import (
     FEWEST_CLOUDY_JUDGED,
     FEWEST_EYES_OF_A_SURGEON,
+    NOT_BLIND,
     Counted,
     Review,
 )
@@ -25,8 +26,6 @@ MONTHS = (
 FEWEST_EXPECTED = 5.0
 FEWEST_EYES_SHAPING = 10
 """Eyes of a quarter from which its limits decide how far the axis goes."""
-NOT_BLIND = "graded by someone who had seen the forecast"
-"""The reason of the eyes that are left out as Not blind."""
 NOTHING_YET = "No graded eye with a forecast: nothing to look at yet"
 MODEL_WORDS = {"booking": "booking forecast", "end_of_case": "end-of-case forecast"}
 

@@ -13,12 +13,12 @@ import pytest
 
 from clinic_app.domain.derived import complete
 from clinic_app.domain.record import CaseKey, ModelEntry, Row
-from clinic_app.domain.reviewed import Benefit, Review
+from clinic_app.domain.reviewed import NOT_BLIND, Benefit, Review
 from clinic_app.errors import Refusal
 from clinic_app.services.review import review
 from clinic_app.services.review.afterwards import NO_MODEL_YET, worked_out
 from clinic_app.services.review.cards import NO_RESAMPLES, why_not_corrected
-from clinic_app.services.review.eyes import NO_VISIT_PLANNED, NOT_BLIND, Eye, letters
+from clinic_app.services.review.eyes import NO_VISIT_PLANNED, Eye, letters
 from clinic_app.services.review.groups import by_quarter
 from clinic_app.services.review.measures import histogram, missing_grades, tally
 from clinic_app.session import open_session

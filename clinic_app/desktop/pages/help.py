@@ -33,11 +33,22 @@ def help_words(field: Field, *, whole: bool = False) -> str:
 class FieldHelp(HelpLine):
     """Follows the field in hand; F1 shows it in full."""
 
+    idle = "Enter goes to the next open answer, Tab to the next field. F1 says more about a field."
+    """What stands while no field is in hand."""
+
     def __init__(self, look: Look) -> None:
         super().__init__(look)
-        self.field: Field | None = None
-        self.whole = False
-        self.say("", "Enter goes to the next open answer, Tab to the next field. F1 says more about a field.")
+        self.field: Field | None
+        self.forget()
+
+    def words_of(self, field: Field, *, whole: bool) -> str:
+        """What is said of a field; `whole` says more."""
+        return help_words(field, whole=whole)
+
+    def forget(self) -> None:
+        """No field is in hand."""
+        self.field, self.whole = None, False
+        self.say("", self.idle)
 
     def describe(self, field: Field) -> None:
         """Describe another field."""
@@ -52,4 +63,4 @@ class FieldHelp(HelpLine):
 
     def _say(self) -> None:
         if self.field is not None:
-            self.say(self.field.label, help_words(self.field, whole=self.whole))
+            self.say(self.field.label, self.words_of(self.field, whole=self.whole))

@@ -11,11 +11,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QWidget
 
 from clinic_app.desktop.look import Look
+from clinic_app.desktop.pages.help import FieldHelp
 from clinic_app.desktop.pages.stage_form import StageForm
 from clinic_app.desktop.parts.answer import OPEN, Answer, Given, unit_words
 from clinic_app.desktop.parts.choice import ChoiceRow
 from clinic_app.desktop.parts.entry import EntryAnswer
-from clinic_app.desktop.parts.lines import HelpLine, RefusalLine
+from clinic_app.desktop.parts.lines import RefusalLine
 from clinic_app.domain.answers import Answer as Came
 from clinic_app.domain.answers import Asked, Refused, Taken
 from clinic_app.domain.record import Value
@@ -177,43 +178,22 @@ class PracticeForm(StageForm):
         return ""
 
 
-class PracticeHelp(HelpLine):
+class PracticeHelp(FieldHelp):
     """What the field in hand means; F1 adds what is taken and, for fields of the record, the source."""
 
-    def __init__(self, look: Look) -> None:
-        super().__init__(look)
-        self.field: Field | None
-        self.forget()
+    idle = "Enter goes to the next open answer, Tab to the next field, F6 to the list and back."
 
-    def forget(self) -> None:
-        """No field is in hand."""
-        self.field, self.whole = None, False
-        self.say("", "Enter goes to the next open answer, Tab to the next field, F6 to the list and back.")
-
-    def describe(self, field: Field) -> None:
-        """Describe another field."""
-        if field is not self.field:
-            self.field, self.whole = field, False
-        self._say()
-
-    def more(self) -> None:
-        """The help in full, and back."""
-        self.whole = not self.whole
-        self._say()
-
-    def _say(self) -> None:
-        field = self.field
-        if field is None:
-            return
+    def words_of(self, field: Field, *, whole: bool) -> str:
+        """Meaning and how to answer; a practice's own fields have no reasons for a missing answer."""
         words = [field.help] if field.help else []
         if field.kind is Kind.CHOICES:
             words.append("A digit ticks, Enter goes on.")
-        elif self.whole and field.choices:
+        elif whole and field.choices:
             words.append("Backspace takes an answer away.")
-        if self.whole and field.hard is not None:
+        if whole and field.hard is not None:
             words.append(
                 f"Not taken outside {field.hard[0]:g}-{field.hard[1]:g} {unit_words(field.unit)}".strip() + "."
             )
-        if self.whole and field in FIELDS:
+        if whole and field in FIELDS:
             words.append(f"Source: {field.source}.")
-        self.say(field.label, " ".join(words))
+        return " ".join(words)

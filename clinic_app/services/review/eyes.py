@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from clinic_app.domain.derived import complete
 from clinic_app.domain.operated import first_operations
 from clinic_app.domain.record import Case, CaseKey, Row, StoredForecast
+from clinic_app.domain.reviewed import NOT_BLIND
 from clinic_app.domain.seal import MODELS
 from clinic_app.domain.states import STATES, state_of
 from clinic_app.services.review.afterwards import REFUSALS, Number, worked_out
@@ -31,7 +32,6 @@ FEWEST_SEALED = 5
 """A forecast that is sealed for the person acting stands in no count of fewer eyes without a grade."""
 MISSING_BANDS = (0.0, 0.05, 0.10, 0.20, 1.0)
 """Chances between which eyes without a grade are counted together."""
-NOT_BLIND = "graded by someone who had seen the forecast"
 
 
 @dataclass(frozen=True, slots=True)
